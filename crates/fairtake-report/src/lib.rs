@@ -1,0 +1,1 @@
+//! Findings in; figures, sentences, tables and the report out.

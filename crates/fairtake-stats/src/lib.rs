@@ -1,0 +1,1 @@
+//! Intervals, bands over curves, resampling, equivalence, power and variance components; knows nothing of sound.

@@ -1,0 +1,1 @@
+//! Ground truth: sources, microphones and placements whose answer is known.

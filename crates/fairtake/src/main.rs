@@ -1,0 +1,2 @@
+//! The program: one file per command, `main` only dispatches.
+fn main() {}

@@ -1,0 +1,2 @@
+//! House tasks.
+fn main() {}
