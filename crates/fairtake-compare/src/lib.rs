@@ -4,11 +4,15 @@
 //! through [`Samples`], everything random takes a seed.
 
 mod findings;
+mod measured;
 mod settings;
 mod shootout;
+mod tables;
 mod take;
 
 pub use findings::*;
+pub use measured::*;
 pub use settings::*;
 pub use shootout::*;
+pub use tables::*;
 pub use take::*;
