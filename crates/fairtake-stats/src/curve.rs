@@ -1,0 +1,126 @@
+//! A curve with its uncertainty: pointwise and simultaneous bands, and intervals for averages over runs.
+
+use crate::correlation::correlation;
+use crate::linear::{Fit, Part};
+use crate::matrix::Matrix;
+use crate::pooling::{PooledVariance, neighbour_weights, pool};
+use crate::random::Draws;
+use crate::simultaneous::{Factors, factors};
+use crate::student::t_quantile;
+
+/// Settings of the curve engine.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CurveSettings {
+    /// Confidence of every interval.
+    pub confidence: f64,
+    /// How many simulated error curves the simultaneous band and the runs use.
+    pub n_draws: usize,
+    /// Seed of the simulation.
+    pub seed: u64,
+}
+
+/// A curve with its uncertainty.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Curve {
+    /// Best value per column.
+    pub estimate: Vec<f64>,
+    /// Standard uncertainty per column.
+    pub sd: Vec<f64>,
+    /// Degrees of freedom per column.
+    pub df: Vec<f64>,
+    /// Half-width of the pointwise interval per column.
+    pub half: Vec<f64>,
+    /// Half-width of the simultaneous band per column.
+    pub simultaneous_half: Vec<f64>,
+    /// Covariance of the estimate between columns.
+    pub covariance: Matrix,
+    /// Factors on the pointwise half-widths.
+    pub factors: Factors,
+}
+
+impl Curve {
+    /// Average over the columns `from..to` with its half-width, valid for all runs at once.
+    ///
+    /// # Panics
+    /// If the run is empty or reaches beyond the last column.
+    pub fn run(&self, from: usize, to: usize) -> (f64, f64) {
+        assert!(from < to && to <= self.estimate.len(), "a run has columns");
+        let n = (to - from) as f64;
+        let mean = self.estimate[from..to].iter().sum::<f64>() / n;
+        let variance: f64 =
+            (from..to).map(|i| self.covariance.row(i)[from..to].iter().sum::<f64>()).sum::<f64>() / (n * n);
+        let t = (from..to).map(|b| self.half[b] / self.sd[b].max(1e-300)).sum::<f64>() / n;
+        (mean, variance.max(0.0).sqrt() * t * self.factors.run)
+    }
+}
+
+/// The curve of a fit.
+///
+/// Shape: one ascending `position` (octaves) and one positive `shape` per column. `None` with fewer than two
+/// residual degrees of freedom, with which nothing is known.
+pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSettings) -> Option<Curve> {
+    let m = fit.estimate.len();
+    if fit.df() < 2.0 - 1e-9 || m == 0 {
+        return None;
+    }
+    let weights = neighbour_weights(position);
+    let own: Vec<Vec<f64>> = fit.parts.iter().map(own_variance).collect();
+    let correlation = correlation(&standardised(&fit.parts, &own), position, fit.df());
+    let draws = Draws::new(&correlation, settings.n_draws, settings.seed);
+    let pooled: Vec<PooledVariance> = fit
+        .parts
+        .iter()
+        .zip(&own)
+        .map(|(part, own)| pool(own, shape, part.df, &correlation, &weights, &draws))
+        .collect();
+    let (mut variance, mut squares) = (vec![0.0; m], vec![0.0; m]);
+    for (part, p) in fit.parts.iter().zip(&pooled) {
+        for b in 0..m {
+            let v = part.factor * p.variance[b];
+            variance[b] += v;
+            squares[b] += v * v / p.df[b];
+        }
+    }
+    let df: Vec<f64> = variance.iter().zip(&squares).map(|(v, q)| v * v / q.max(1e-300)).collect();
+    let sd: Vec<f64> = variance.iter().map(|v| v.sqrt()).collect();
+    let t: Vec<f64> = df.iter().map(|d| t_quantile(0.5 + settings.confidence / 2.0, *d)).collect();
+    let mut covariance = Matrix::zeros(m, m);
+    for i in 0..m {
+        for j in 0..m {
+            covariance.set(i, j, sd[i] * sd[j] * correlation.at(i, j));
+        }
+    }
+    let shares: Vec<Vec<f64>> = fit
+        .parts
+        .iter()
+        .zip(&pooled)
+        .map(|(part, p)| (0..m).map(|b| part.factor * p.variance[b] / variance[b].max(1e-300)).collect())
+        .collect();
+    let factors =
+        factors(&fit.parts, &pooled, &shares, &weights, &draws, &sd, &t, &covariance, settings.confidence);
+    let half: Vec<f64> = sd.iter().zip(&t).map(|(s, t)| s * t * factors.pointwise).collect();
+    let simultaneous_half = sd.iter().zip(&t).map(|(s, t)| s * t * factors.simultaneous).collect();
+    Some(Curve { estimate: fit.estimate.clone(), sd, df, half, simultaneous_half, covariance, factors })
+}
+
+fn own_variance(part: &Part) -> Vec<f64> {
+    let mut sums = vec![0.0; part.residuals.n_cols()];
+    for row in 0..part.residuals.n_rows() {
+        sums.iter_mut().zip(part.residuals.row(row)).for_each(|(s, r)| *s += r * r);
+    }
+    sums.iter_mut().for_each(|s| *s /= part.divisor.max(1e-300));
+    sums
+}
+
+/// Residuals of all parts, each divided by its part's own standard deviation, so that they can be put together.
+fn standardised(parts: &[Part], own: &[Vec<f64>]) -> Matrix {
+    let mut out = Matrix::zeros(0, parts[0].residuals.n_cols());
+    for (part, own) in parts.iter().zip(own) {
+        for row in 0..part.residuals.n_rows() {
+            let z: Vec<f64> =
+                part.residuals.row(row).iter().zip(own).map(|(r, v)| r / v.max(1e-300).sqrt()).collect();
+            out.push_row(&z);
+        }
+    }
+    out
+}

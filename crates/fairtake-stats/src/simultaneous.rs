@@ -1,0 +1,167 @@
+//! Factors by which pointwise half-widths are widened so that they hold for all columns, or all runs, at once.
+
+use crate::linear::Part;
+use crate::matrix::Matrix;
+use crate::pooling::{PooledVariance, apply};
+use crate::random::Draws;
+
+/// Up to this many degrees of freedom the variances' own errors are simulated field by field; above, one
+/// chi-square spread per draw is as good.
+const FIELDS_UP_TO_DF: f64 = 16.0;
+
+/// Lengths of the runs that the run factor is taken over, as shares of the run lengths possible: runs of
+/// in-between lengths differ too little from these to matter.
+const RUN_GROWTH: f64 = 1.4;
+
+/// Factors on the pointwise half-width `t·sd`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Factors {
+    /// Corrects the t quantile for what the degrees-of-freedom approximation leaves, at least 1.
+    pub pointwise: f64,
+    /// For all columns at once.
+    pub simultaneous: f64,
+    /// For averages over all contiguous runs at once.
+    pub run: f64,
+}
+
+/// Simulates the whole interval procedure on error curves with the fitted correlation and reads the factors
+/// off the distribution of the greatest exceedance (max-|t|).
+#[allow(clippy::too_many_arguments, reason = "private to the engine; each is a different table of one fit")]
+pub(crate) fn factors(
+    parts: &[Part],
+    pooled: &[PooledVariance],
+    shares: &[Vec<f64>],
+    weights: &Matrix,
+    draws: &Draws,
+    sd: &[f64],
+    t: &[f64],
+    covariance: &Matrix,
+    confidence: f64,
+) -> Factors {
+    let (n, m) = (draws.len(), sd.len());
+    let runs = Runs::new(m, covariance, t);
+    let fields: Vec<Option<Matrix>> = parts
+        .iter()
+        .zip(pooled)
+        .map(|(part, p)| (part.df <= FIELDS_UP_TO_DF).then(|| squared_fields(draws, weights, p.share)))
+        .collect();
+    let (mut all, mut greatest, mut greatest_run) =
+        (Vec::with_capacity(n * m), Vec::with_capacity(n), Vec::with_capacity(n));
+    let mut spread = vec![0.0; m];
+    for k in 0..n {
+        spread.iter_mut().for_each(|s| *s = 0.0);
+        for ((part, field), share) in parts.iter().zip(&fields).zip(shares) {
+            match field {
+                Some(field) => {
+                    let d = (part.df.round() as usize).max(1);
+                    for j in 0..d {
+                        // Other draws serve as this draw's residuals; the stride keeps sets from repeating.
+                        let other = field.row((k + 1 + j * 37 + (k * 13) % 29) % n);
+                        for b in 0..m {
+                            spread[b] += share[b] * other[b] / d as f64;
+                        }
+                    }
+                }
+                None => {
+                    // Wilson–Hilferty with the normal of another draw: χ²/d ≈ (1 − 2/9d + z·√(2/9d))³.
+                    let c = 2.0 / (9.0 * part.df);
+                    let x = (1.0 - c + draws.row(k + n / 2)[k % m] * c.sqrt()).powi(3);
+                    (0..m).for_each(|b| spread[b] += share[b] * x);
+                }
+            }
+        }
+        let z = draws.row(k);
+        let scaled: Vec<f64> = (0..m).map(|b| z[b].abs() / (spread[b].sqrt() * t[b])).collect();
+        greatest.push(scaled.iter().fold(0.0, |a: f64, v| a.max(*v)));
+        all.extend_from_slice(&scaled);
+        greatest_run.push(runs.greatest(z, sd, &spread));
+    }
+    let pointwise = quantile(&mut all, confidence).max(1.0);
+    let simultaneous = quantile(&mut greatest, confidence).max(pointwise);
+    Factors {
+        pointwise,
+        simultaneous,
+        run: (quantile(&mut greatest_run, confidence)).max(simultaneous) / pointwise,
+    }
+}
+
+/// Squared error fields with the same borrowing from neighbours as the variances themselves.
+fn squared_fields(draws: &Draws, weights: &Matrix, share: f64) -> Matrix {
+    let m = weights.n_cols();
+    let mut out = Matrix::zeros(draws.len(), m);
+    for k in 0..draws.len() {
+        let squares: Vec<f64> = draws.row(k).iter().map(|z| z * z).collect();
+        let smooth = if share > 0.0 { apply(weights, &squares) } else { squares.clone() };
+        let row = out.row_mut(k);
+        (0..m).for_each(|b| row[b] = (1.0 - share) * squares[b] + share * smooth[b]);
+    }
+    out
+}
+
+/// Runs of columns, with what is needed to judge their average.
+struct Runs {
+    /// From, to, and 1/(sd of the sum × t).
+    spans: Vec<(usize, usize, f64)>,
+}
+
+impl Runs {
+    fn new(m: usize, covariance: &Matrix, t: &[f64]) -> Runs {
+        let mut spans = Vec::new();
+        let mut length = 1;
+        while length <= m {
+            for from in 0..=m - length {
+                let to = from + length;
+                let variance: f64 = (from..to).map(|i| covariance.row(i)[from..to].iter().sum::<f64>()).sum();
+                let mean_t = t[from..to].iter().sum::<f64>() / length as f64;
+                spans.push((from, to, 1.0 / (variance.max(1e-300).sqrt() * mean_t)));
+            }
+            length = ((length as f64 * RUN_GROWTH).ceil() as usize).max(length + 1);
+        }
+        Runs { spans }
+    }
+
+    /// Greatest run average over its half-width, for one error curve and its variance spread.
+    fn greatest(&self, z: &[f64], sd: &[f64], spread: &[f64]) -> f64 {
+        let prefix = |values: &dyn Fn(usize) -> f64| {
+            let mut sums = Vec::with_capacity(z.len() + 1);
+            let mut sum = 0.0;
+            sums.push(sum);
+            (0..z.len()).for_each(|b| {
+                sum += values(b);
+                sums.push(sum);
+            });
+            sums
+        };
+        let errors = prefix(&|b| z[b] * sd[b]);
+        let spreads = prefix(&|b| spread[b]);
+        self.spans
+            .iter()
+            .map(|(from, to, scale)| {
+                let mean_spread = (spreads[*to] - spreads[*from]) / (to - from) as f64;
+                let value = (errors[*to] - errors[*from]) * scale;
+                value * value / mean_spread
+            })
+            .fold(0.0, f64::max)
+            .sqrt()
+    }
+}
+
+/// The value below which `share` of the values lie; 0 for none.
+fn quantile(values: &mut [f64], share: f64) -> f64 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let idx = ((values.len() as f64 * share).ceil() as usize).clamp(1, values.len()) - 1;
+    *values.select_nth_unstable_by(idx, f64::total_cmp).1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_quantile_of_a_hundred_is_the_ninety_fifth() {
+        let mut values: Vec<f64> = (1..=100).rev().map(f64::from).collect();
+        assert_eq!(quantile(&mut values, 0.95), 95.0);
+    }
+}
