@@ -65,8 +65,8 @@ fn model_correlation(shares: &[f64; LENGTHS.len()], distance: f64) -> f64 {
     shares.iter().zip(LENGTHS).map(|(s, l)| s * matern(distance, l)).sum()
 }
 
-/// Non-negative shares of the lengths that fit the average correlation at each distance, by projected
-/// coordinate descent.
+/// Non-negative shares of the lengths that fit the average correlation at each distance, by non-negative
+/// least squares (coordinate descent from the longest on).
 fn fit_shares(sample: &Matrix, position: &[f64], df: f64) -> [f64; LENGTHS.len()] {
     const BIN: f64 = 1.0 / 12.0;
     const N_BINS: usize = 48;
@@ -92,7 +92,7 @@ fn fit_shares(sample: &Matrix, position: &[f64], df: f64) -> [f64; LENGTHS.len()
         return shares;
     }
     for _ in 0..200 {
-        for k in 0..LENGTHS.len() {
+        for k in (0..LENGTHS.len()).rev() {
             let (mut top, mut bottom) = (0.0, 0.0);
             for (distance, r, weight) in &lags {
                 let basis = matern(*distance, LENGTHS[k]);
@@ -100,9 +100,13 @@ fn fit_shares(sample: &Matrix, position: &[f64], df: f64) -> [f64; LENGTHS.len()
                 top += weight * basis * (r - others);
                 bottom += weight * basis * basis;
             }
-            let room = 1.0 - (shares.iter().sum::<f64>() - shares[k]);
-            shares[k] = (top / bottom).clamp(0.0, room.max(0.0));
+            shares[k] = (top / bottom).max(0.0);
         }
+    }
+    // Noise can push the sum above one, which no correlation can be.
+    let sum: f64 = shares.iter().sum();
+    if sum > 1.0 {
+        shares.iter_mut().for_each(|s| *s /= sum);
     }
     shares
 }
