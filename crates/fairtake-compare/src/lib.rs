@@ -4,6 +4,7 @@
 //! through [`Samples`], everything random takes a seed.
 
 mod findings;
+mod judge;
 mod measured;
 mod settings;
 mod shootout;
@@ -11,6 +12,7 @@ mod tables;
 mod take;
 
 pub use findings::*;
+pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, judge};
 pub use measured::*;
 pub use settings::*;
 pub use shootout::*;

@@ -2,10 +2,16 @@
 //!
 //! Modules in reading order: a [`linear`] fit gives estimates and residuals, [`curve`] turns it into a curve
 //! with pointwise and simultaneous intervals, by way of [`correlation`], [`pooling`] and [`simultaneous`].
+//! Beside it stand single numbers: [`describe`], [`student`], [`chi_square`], [`binomial`], [`equivalence`], [`components`].
 
 pub mod autocorrelation;
+pub mod binomial;
+pub mod chi_square;
+pub mod components;
 pub mod correlation;
 pub mod curve;
+pub mod describe;
+pub mod equivalence;
 pub mod linear;
 pub mod matrix;
 pub mod pooling;

@@ -109,16 +109,16 @@ fn pool_equal(mut parts: Vec<Part>) -> Vec<Part> {
     parts
 }
 
-/// Estimate of the intercept of a regression of unit rows on nuisance covariates (position, drift).
+/// Estimate of one effect in a regression of unit rows, beside nuisance covariates (position, drift).
 ///
-/// Shape: `covariates` holds one row per unit. `None` when the covariates cannot be told from the intercept
-/// or no residual degree of freedom is left.
+/// Shape: `effect` has one value per unit (all ones: the intercept), `covariates` one row per unit. `None` when
+/// the covariates cannot be told from the effect or no residual degree of freedom is left.
 ///
 /// # Source
-/// Ordinary least squares by Gram–Schmidt; any textbook. *Checked against a direct solution in the tests.*
-pub fn fit_intercept(rows: &Matrix, covariates: &Matrix) -> Option<Fit> {
+/// Ordinary least squares by Gram–Schmidt; any textbook. *Checked against exact small cases in the tests.*
+pub fn fit_effect(rows: &Matrix, effect: &[f64], covariates: &Matrix) -> Option<Fit> {
     let n = rows.n_rows();
-    // Orthonormal basis of the covariates, then what is left of the intercept.
+    // Orthonormal basis of the covariates, then what is left of the effect.
     let mut basis: Vec<Vec<f64>> = Vec::new();
     for col in 0..covariates.n_cols() {
         let v: Vec<f64> = (0..n).map(|i| covariates.at(i, col)).collect();
@@ -126,37 +126,30 @@ pub fn fit_intercept(rows: &Matrix, covariates: &Matrix) -> Option<Fit> {
             basis.push(q);
         }
     }
-    let intercept = orthonormal(vec![1.0; n], &basis)?;
-    // The estimate is (q·y)/(q·1) with q the part of the intercept that no covariate explains.
-    let q_dot_one: f64 = intercept.iter().sum();
-    if q_dot_one.abs() < 1e-6 {
-        return None;
-    }
-    let weights: Vec<f64> = intercept.iter().map(|q| q / q_dot_one).collect();
-    basis.push(intercept);
+    let own = orthonormal(effect.to_vec(), &basis)?;
+    // The estimate is (q·y)/(q·x) with q the part of the effect x that no covariate explains.
+    let q_dot_effect: f64 = own.iter().zip(effect).map(|(q, x)| q * x).sum();
+    let weights: Vec<f64> = own.iter().map(|q| q / q_dot_effect).collect();
+    basis.push(own);
     let df = n as f64 - basis.len() as f64;
     if df < 1.0 {
         return None;
     }
     let n_cols = rows.n_cols();
     let mut estimate = vec![0.0; n_cols];
-    let mut residuals = rows.clone();
     for (i, w) in weights.iter().enumerate() {
         for (e, v) in estimate.iter_mut().zip(rows.row(i)) {
             *e += w * v;
         }
     }
+    let mut residuals = rows.clone();
     for q in &basis {
         let mut dot = vec![0.0; n_cols];
         for (i, qi) in q.iter().enumerate() {
-            for (d, v) in dot.iter_mut().zip(rows.row(i)) {
-                *d += qi * v;
-            }
+            dot.iter_mut().zip(rows.row(i)).for_each(|(d, v)| *d += qi * v);
         }
         for (i, qi) in q.iter().enumerate() {
-            for (r, d) in residuals.row_mut(i).iter_mut().zip(&dot) {
-                *r -= qi * d;
-            }
+            residuals.row_mut(i).iter_mut().zip(&dot).for_each(|(r, d)| *r -= qi * d);
         }
     }
     let factor = weights.iter().map(|w| w * w).sum();
@@ -210,7 +203,7 @@ mod tests {
         // d = 2 ± 5 by position: the intercept is 2 whatever the positions do.
         let rows = column(&[7.0, -3.0, 7.2, -3.2]);
         let positions = column(&[1.0, -1.0, 1.0, -1.0]);
-        let fit = fit_intercept(&rows, &positions).expect("balanced");
+        let fit = fit_effect(&rows, &[1.0; 4], &positions).expect("balanced");
         assert!((fit.estimate[0] - 2.0).abs() < 1e-12);
         // Exact: residuals ±0.1 around each position's mean, two degrees of freedom, factor 1/4.
         let part = &fit.parts[0];
@@ -223,6 +216,6 @@ mod tests {
     #[test]
     fn a_covariate_that_never_changes_sign_cannot_be_told_from_the_intercept() {
         let rows = column(&[7.0, 7.2, 7.1]);
-        assert!(fit_intercept(&rows, &column(&[1.0, 1.0, 1.0])).is_none());
+        assert!(fit_effect(&rows, &[1.0; 3], &column(&[1.0, 1.0, 1.0])).is_none());
     }
 }

@@ -1,0 +1,319 @@
+//! From event tables to a fit: which level of repetition counts, what pairs, what is unknown.
+
+use crate::{Claim, Design, MatchBy, PairTables, Playing, Table, Unit};
+use fairtake_stats::autocorrelation::{effective_number, pooled_lag1};
+use fairtake_stats::linear::{Fit, Stratum, fit_effect, fit_strata};
+use fairtake_stats::matrix::Matrix;
+
+/// Extra columns behind the bands: the matching quantity and the four levels, before the match.
+pub(crate) const N_LEVELS: usize = 5;
+
+/// At event level fewer effective events per microphone than this say nothing.
+const FEWEST_EVENTS: f64 = 4.0;
+
+/// How far the witness is smoothed over bands, in octaves to each side. Reason: what a witness is there for, a
+/// take's strength and timbre, is smooth; its own scatter from band to band is not.
+const WITNESS_SMOOTHING_OCTAVES: f64 = 0.5;
+
+/// What is counted in one comparison, and the fit made of it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Counted {
+    /// What the intervals speak about.
+    pub claim: Claim,
+    /// What was counted.
+    pub unit: Unit,
+    /// Effective number of units, reference and against.
+    pub n_effective: [f64; 2],
+    /// Columns: the supported bands (matched), then [`N_LEVELS`] level columns. `None`: too few units to know.
+    pub fit: Option<Fit>,
+    /// Differences per column, known even where no interval is.
+    pub estimate: Vec<f64>,
+}
+
+/// Chooses the unit and fits the difference *against − reference*.
+pub(crate) fn count(pair: &PairTables, by: MatchBy) -> Counted {
+    match pair.design {
+        Design::Together => together(pair, by),
+        Design::Replayed if !replaced(pair) => paired_by_row(pair, by),
+        Design::Replayed | Design::InTurn | Design::InTurnWithWitness => in_turn(pair, by),
+    }
+}
+
+/// True when both microphones were set up at least twice.
+fn replaced(pair: &PairTables) -> bool {
+    [&pair.reference, &pair.against].iter().all(|tables| distinct(tables, |t| t.placement).len() >= 2)
+}
+
+fn distinct(tables: &[Table], key: impl Fn(&Table) -> u32) -> Vec<u32> {
+    let mut keys: Vec<u32> = tables.iter().map(key).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    keys
+}
+
+/// Rows of one take: matched supported bands, then the level columns.
+fn rows(table: &Table, pair: &PairTables, by: MatchBy) -> Matrix {
+    let m = pair.bands.len();
+    let n_supported = pair.supported.iter().filter(|s| **s).count();
+    let mut out = Matrix::zeros(0, n_supported + N_LEVELS);
+    let column = table.match_column(by);
+    for event in 0..table.n_events() {
+        let level = column.map_or(0.0, |c| c[event]);
+        let bands = &table.band_db[event * m..(event + 1) * m];
+        let mut row: Vec<f64> =
+            bands.iter().zip(&pair.supported).filter(|(_, s)| **s).map(|(b, _)| b - level).collect();
+        row.extend([
+            level,
+            table.sample_peak_db[event],
+            table.true_peak_db[event],
+            table.rms_db[event],
+            table.loudness_db[event],
+        ]);
+        out.push_row(&row);
+    }
+    out
+}
+
+fn minus(a: &Matrix, b: &Matrix) -> Matrix {
+    let n = a.n_rows().min(b.n_rows());
+    let mut out = Matrix::zeros(0, a.n_cols());
+    for i in 0..n {
+        let row: Vec<f64> = a.row(i).iter().zip(b.row(i)).map(|(a, b)| a - b).collect();
+        out.push_row(&row);
+    }
+    out
+}
+
+/// Event-level strata, with the effective number of correlated blocks.
+fn event_strata(samples: Vec<(Matrix, f64, usize)>, playing: Playing) -> (Vec<Stratum>, [f64; 2]) {
+    let matrices: Vec<&Matrix> = samples.iter().map(|(rows, _, _)| rows).collect();
+    let lag1 = if playing == Playing::Sustained { pooled_lag1(&matrices) } else { 0.0 };
+    let mut n_effective = [0.0; 2];
+    let strata = samples
+        .into_iter()
+        .map(|(rows, weight, side)| {
+            let n = effective_number(rows.n_rows(), lag1);
+            n_effective[side] += n;
+            Stratum { rows, n_effective: n, weight, side }
+        })
+        .collect();
+    (strata, n_effective)
+}
+
+fn event_unit(playing: Playing) -> Unit {
+    if playing == Playing::Sustained { Unit::Block } else { Unit::Event }
+}
+
+/// Events of one performance pair. With both microphones set up again (or exchanged) the settings-up are counted.
+fn together(pair: &PairTables, by: MatchBy) -> Counted {
+    let pairs: Vec<(&Table, &Table, Matrix)> = pair
+        .reference
+        .iter()
+        .filter_map(|a| {
+            let b = pair.against.iter().find(|b| b.performance == a.performance)?;
+            Some((a, b, minus(&rows(b, pair, by), &rows(a, pair, by))))
+        })
+        .collect();
+    let mut settings_up: Vec<(u32, u32)> = pairs.iter().map(|(a, b, _)| (a.placement, b.placement)).collect();
+    settings_up.sort_unstable();
+    settings_up.dedup();
+    if replaced(pair) && settings_up.len() >= 2 {
+        let mut means = Matrix::zeros(0, n_columns(pair));
+        let mut positions = Vec::new();
+        for key in &settings_up {
+            let here: Vec<_> = pairs.iter().filter(|(a, b, _)| (a.placement, b.placement) == *key).collect();
+            means.push_row(&mean_of_means(here.iter().map(|(_, _, d)| d)));
+            positions.push(match (&here[0].0.position, &here[0].1.position) {
+                (Some(a), Some(b)) if a < b => 1.0,
+                (Some(a), Some(b)) if a > b => -1.0,
+                _ => 0.0,
+            });
+        }
+        let n = settings_up.len() as f64;
+        let exchanged = positions.contains(&1.0) && positions.contains(&-1.0);
+        let fit = if exchanged {
+            fit_effect(
+                &means,
+                &vec![1.0; positions.len()],
+                &Matrix::from_rows(positions.len(), 1, positions.clone()),
+            )
+        } else {
+            Some(fit_strata(&[Stratum { rows: means.clone(), n_effective: n, weight: 1.0, side: 0 }]))
+        };
+        let estimate = match &fit {
+            Some(fit) => fit.estimate.clone(),
+            None => mean_over_positions(&means, &positions),
+        };
+        return counted(Claim::Microphones, Unit::Placement, [n, n], fit, estimate);
+    }
+    let n_takes = pairs.len().max(1) as f64;
+    let samples = pairs.into_iter().map(|(_, _, d)| (d, 1.0 / n_takes, 0)).collect();
+    let (strata, n) = event_strata(samples, pair.playing);
+    event_level(strata, [n[0], n[0]], pair)
+}
+
+/// A fixed recording played back: block *k* of one take is block *k* of the other.
+fn paired_by_row(pair: &PairTables, by: MatchBy) -> Counted {
+    let n_takes = pair.reference.len().min(pair.against.len()).max(1) as f64;
+    let samples = pair
+        .reference
+        .iter()
+        .zip(&pair.against)
+        .map(|(a, b)| (minus(&rows(b, pair, by), &rows(a, pair, by)), 1.0 / n_takes, 0))
+        .collect();
+    let (strata, n) = event_strata(samples, pair.playing);
+    event_level(strata, [n[0], n[0]], pair)
+}
+
+/// One microphone after the other: nothing pairs, except each take with its witness.
+fn in_turn(pair: &PairTables, by: MatchBy) -> Counted {
+    let witness = WitnessRows::new(pair, by);
+    let sides: [Vec<(&Table, Matrix)>; 2] = [&pair.reference, &pair.against].map(|tables| {
+        tables.iter().map(|t| (t, witness.relative(t.performance, rows(t, pair, by)))).collect()
+    });
+    if replaced(pair) {
+        let strata: Vec<Stratum> = sides
+            .iter()
+            .enumerate()
+            .map(|(side, takes)| {
+                let mut means = Matrix::zeros(0, n_columns(pair));
+                let mut placements: Vec<u32> = takes.iter().map(|(t, _)| t.placement).collect();
+                placements.sort_unstable();
+                placements.dedup();
+                for p in placements {
+                    means.push_row(&mean_of_means(
+                        takes.iter().filter(|(t, _)| t.placement == p).map(|(_, rows)| rows),
+                    ));
+                }
+                Stratum { n_effective: means.n_rows() as f64, rows: means, weight: sign(side), side }
+            })
+            .collect();
+        let n = [strata[0].n_effective, strata[1].n_effective];
+        let fit = fit_strata(&strata);
+        let estimate = fit.estimate.clone();
+        return counted(Claim::Microphones, Unit::Placement, n, Some(fit), estimate);
+    }
+    // Several passes at one placement are the units; a pass is never an event.
+    let passes_repeat = sides
+        .iter()
+        .all(|takes| takes.len() >= 2 && takes.iter().all(|(t, _)| t.placement == takes[0].0.placement));
+    if passes_repeat {
+        let strata: Vec<Stratum> = sides
+            .iter()
+            .enumerate()
+            .map(|(side, takes)| {
+                let mut means = Matrix::zeros(0, n_columns(pair));
+                takes.iter().for_each(|(_, rows)| means.push_row(&rows.column_means()));
+                Stratum { n_effective: means.n_rows() as f64, rows: means, weight: sign(side), side }
+            })
+            .collect();
+        let n = [strata[0].n_effective, strata[1].n_effective];
+        let fit = fit_strata(&strata);
+        let estimate = fit.estimate.clone();
+        return counted(Claim::TheseTakes, Unit::Performance, n, Some(fit), estimate);
+    }
+    let samples = sides
+        .into_iter()
+        .enumerate()
+        .flat_map(|(side, takes)| {
+            let weight = sign(side) / takes.len().max(1) as f64;
+            takes.into_iter().map(move |(_, rows)| (rows, weight, side))
+        })
+        .collect();
+    let (strata, n) = event_strata(samples, pair.playing);
+    event_level(strata, n, pair)
+}
+
+/// Against counts up, the reference counts down.
+fn sign(side: usize) -> f64 {
+    if side == 1 { 1.0 } else { -1.0 }
+}
+
+fn n_columns(pair: &PairTables) -> usize {
+    pair.supported.iter().filter(|s| **s).count() + N_LEVELS
+}
+
+fn mean_of_means<'a>(takes: impl Iterator<Item = &'a Matrix>) -> Vec<f64> {
+    let means: Vec<Vec<f64>> = takes.map(Matrix::column_means).collect();
+    let n = means.len().max(1) as f64;
+    (0..means.first().map_or(0, Vec::len)).map(|col| means.iter().map(|m| m[col]).sum::<f64>() / n).collect()
+}
+
+/// Mean of the two positions' means: the difference when nothing is left to judge its spread by.
+fn mean_over_positions(means: &Matrix, positions: &[f64]) -> Vec<f64> {
+    let at = |sign: f64| {
+        let mut here = Matrix::zeros(0, means.n_cols());
+        (0..means.n_rows()).filter(|i| positions[*i] == sign).for_each(|i| here.push_row(means.row(i)));
+        here.column_means()
+    };
+    at(1.0).iter().zip(at(-1.0)).map(|(a, b)| (a + b) / 2.0).collect()
+}
+
+fn event_level(strata: Vec<Stratum>, n_effective: [f64; 2], pair: &PairTables) -> Counted {
+    let fit = fit_strata(&strata);
+    let estimate = fit.estimate.clone();
+    let enough = n_effective.iter().all(|n| *n >= FEWEST_EVENTS);
+    counted(Claim::TheseTakes, event_unit(pair.playing), n_effective, enough.then_some(fit), estimate)
+}
+
+fn counted(claim: Claim, unit: Unit, n_effective: [f64; 2], fit: Option<Fit>, estimate: Vec<f64>) -> Counted {
+    let fit = fit.filter(|f| f.df() >= 2.0 - 1e-9);
+    Counted { claim, unit, n_effective, fit, estimate }
+}
+
+/// The witness of every performance, relative to its mean over all of them, smoothed over bands.
+struct WitnessRows {
+    by_performance: Vec<(u32, Matrix)>,
+}
+
+impl WitnessRows {
+    fn new(pair: &PairTables, by: MatchBy) -> WitnessRows {
+        if pair.design != Design::InTurnWithWitness {
+            return WitnessRows { by_performance: Vec::new() };
+        }
+        let mut takes: Vec<(u32, Matrix)> =
+            pair.witness.iter().map(|t| (t.performance, rows(t, pair, by))).collect();
+        let middle = mean_of_means(takes.iter().map(|(_, rows)| rows));
+        let octaves: Vec<f64> = pair
+            .bands
+            .iter()
+            .zip(&pair.supported)
+            .filter(|(_, s)| **s)
+            .map(|(b, _)| b.centre_hz().log2())
+            .collect();
+        for (_, take) in &mut takes {
+            for i in 0..take.n_rows() {
+                let row = take.row_mut(i);
+                row.iter_mut().zip(&middle).for_each(|(v, m)| *v -= m);
+                let smooth = smoothed(&row[..octaves.len()], &octaves);
+                row[..octaves.len()].copy_from_slice(&smooth);
+            }
+        }
+        WitnessRows { by_performance: takes }
+    }
+
+    /// The rows of a take, event by event relative to the witness.
+    fn relative(&self, performance: u32, rows: Matrix) -> Matrix {
+        match self.by_performance.iter().find(|(p, _)| *p == performance) {
+            Some((_, witness)) => minus(&rows, witness),
+            None => rows,
+        }
+    }
+}
+
+fn smoothed(values: &[f64], octaves: &[f64]) -> Vec<f64> {
+    let n = values.len();
+    (0..n)
+        .map(|i| {
+            let (mut top, mut bottom) = (0.0, 0.0);
+            for j in 0..n {
+                let w = 1.0 - (octaves[i] - octaves[j]).abs() / WITNESS_SMOOTHING_OCTAVES;
+                if w > 0.0 {
+                    top += w * values[j];
+                    bottom += w;
+                }
+            }
+            top / bottom
+        })
+        .collect()
+}
