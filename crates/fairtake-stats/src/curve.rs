@@ -63,26 +63,7 @@ pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSetting
     if fit.df() < 2.0 - 1e-9 || m == 0 {
         return None;
     }
-    let weights = neighbour_weights(position);
-    let own: Vec<Vec<f64>> = fit.parts.iter().map(own_variance).collect();
-    let correlation = correlation(&standardised(&fit.parts, &own), position, fit.df());
-    let draws = Draws::new(&correlation, settings.n_draws, settings.seed);
-    let pooled: Vec<PooledVariance> = fit
-        .parts
-        .iter()
-        .zip(&own)
-        .map(|(part, own)| pool(own, shape, part.df, &correlation, &weights, &draws))
-        .collect();
-    let (mut variance, mut squares) = (vec![0.0; m], vec![0.0; m]);
-    for (part, p) in fit.parts.iter().zip(&pooled) {
-        for b in 0..m {
-            let v = part.factor * p.variance[b];
-            variance[b] += v;
-            squares[b] += v * v / p.df[b];
-        }
-    }
-    let df: Vec<f64> = variance.iter().zip(&squares).map(|(v, q)| v * v / q.max(1e-300)).collect();
-    let sd: Vec<f64> = variance.iter().map(|v| v.sqrt()).collect();
+    let Spread { sd, df, pooled, weights, correlation, draws } = Spread::new(fit, position, shape, settings);
     let t: Vec<f64> = df.iter().map(|d| t_quantile(0.5 + settings.confidence / 2.0, *d)).collect();
     let mut covariance = Matrix::zeros(m, m);
     for i in 0..m {
@@ -94,13 +75,69 @@ pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSetting
         .parts
         .iter()
         .zip(&pooled)
-        .map(|(part, p)| (0..m).map(|b| part.factor * p.variance[b] / variance[b].max(1e-300)).collect())
+        .map(|(part, p)| (0..m).map(|b| part.factor * p.variance[b] / (sd[b] * sd[b]).max(1e-300)).collect())
         .collect();
     let factors =
         factors(&fit.parts, &pooled, &shares, &weights, &draws, &sd, &t, &covariance, settings.confidence);
     let half: Vec<f64> = sd.iter().zip(&t).map(|(s, t)| s * t * factors.pointwise).collect();
     let simultaneous_half = sd.iter().zip(&t).map(|(s, t)| s * t * factors.simultaneous).collect();
     Some(Curve { estimate: fit.estimate.clone(), sd, df, half, simultaneous_half, covariance, factors })
+}
+
+/// Curves such as the fit's estimate might have been: the estimate plus errors with the fitted spread and correlation,
+/// each curve stretched by the t-distribution's own uncertainty of the spread. `n_draws` rows; empty without freedom.
+pub fn resampled(fit: &Fit, position: &[f64], settings: &CurveSettings) -> Vec<Vec<f64>> {
+    let m = fit.estimate.len();
+    if fit.df() < 1.0 - 1e-9 || m == 0 {
+        return Vec::new();
+    }
+    let spread = Spread::new(fit, position, &vec![1.0; m], settings);
+    let z = t_quantile(0.975, f64::INFINITY);
+    let reach: Vec<f64> =
+        spread.sd.iter().zip(&spread.df).map(|(sd, df)| sd * t_quantile(0.975, *df) / z).collect();
+    (0..settings.n_draws)
+        .map(|k| {
+            let z = spread.draws.row(k);
+            (0..m).map(|b| fit.estimate[b] + reach[b] * z[b]).collect()
+        })
+        .collect()
+}
+
+/// Standard uncertainty per column, with what was needed to find it.
+struct Spread {
+    sd: Vec<f64>,
+    df: Vec<f64>,
+    pooled: Vec<PooledVariance>,
+    weights: Matrix,
+    correlation: Matrix,
+    draws: Draws,
+}
+
+impl Spread {
+    fn new(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSettings) -> Spread {
+        let m = fit.estimate.len();
+        let weights = neighbour_weights(position);
+        let own: Vec<Vec<f64>> = fit.parts.iter().map(own_variance).collect();
+        let correlation = correlation(&standardised(&fit.parts, &own), position, fit.df());
+        let draws = Draws::new(&correlation, settings.n_draws, settings.seed);
+        let pooled: Vec<PooledVariance> = fit
+            .parts
+            .iter()
+            .zip(&own)
+            .map(|(part, own)| pool(own, shape, part.df, &correlation, &weights, &draws))
+            .collect();
+        let (mut variance, mut squares) = (vec![0.0; m], vec![0.0; m]);
+        for (part, p) in fit.parts.iter().zip(&pooled) {
+            for b in 0..m {
+                let v = part.factor * p.variance[b];
+                variance[b] += v;
+                squares[b] += v * v / p.df[b];
+            }
+        }
+        let df = variance.iter().zip(&squares).map(|(v, q)| v * v / q.max(1e-300)).collect();
+        let sd = variance.iter().map(|v| v.sqrt()).collect();
+        Spread { sd, df, pooled, weights, correlation, draws }
+    }
 }
 
 fn own_variance(part: &Part) -> Vec<f64> {

@@ -3,6 +3,7 @@
 //! The same code judges rendered audio and the tables that the curve tier of the ground truth draws.
 
 mod allowance;
+mod features;
 mod settle;
 mod units;
 mod verdict;
@@ -38,6 +39,8 @@ pub struct Judgement {
     pub match_gain: Estimate,
     /// Sample peak, true peak, RMS, loudness: differences before the match.
     pub levels: [Estimate; 4],
+    /// Edges, peaks and notches of both microphones.
+    pub features: Vec<crate::Feature>,
     /// Uncertainty contributions per region.
     pub budget: Vec<BudgetLine>,
 }
@@ -86,6 +89,7 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
         levels: std::array::from_fn(|k| level(&counted, n_supported + 1 + k, 4.0, settings)),
         bands,
         regions,
+        features: features::features(pair, settings),
         budget,
     }
 }

@@ -224,6 +224,33 @@ fn in_turn(pair: &PairTables, by: MatchBy) -> Counted {
     event_level(strata, n, pair)
 }
 
+/// The mean spectrum of one microphone (0 = reference) over its counted units, unmatched, supported bands only, with
+/// the fit that tells its spread; no fit with too few units.
+pub(crate) fn microphone_fit(pair: &PairTables, side: usize) -> (Option<Fit>, Vec<f64>) {
+    let tables = if side == 0 { &pair.reference } else { &pair.against };
+    let n_bands = n_columns(pair) - N_LEVELS;
+    let keep: Vec<bool> = (0..n_columns(pair)).map(|c| c < n_bands).collect();
+    let takes: Vec<Matrix> =
+        tables.iter().map(|t| rows(t, pair, MatchBy::None).keep_columns(&keep)).collect();
+    let placements = distinct(tables, |t| t.placement);
+    let strata = if placements.len() >= 2 {
+        let mut means = Matrix::zeros(0, n_bands);
+        for p in &placements {
+            let here = tables.iter().zip(&takes).filter(|(t, _)| t.placement == *p).map(|(_, rows)| rows);
+            means.push_row(&mean_of_means(here));
+        }
+        vec![Stratum { n_effective: means.n_rows() as f64, rows: means, weight: 1.0, side: 0 }]
+    } else {
+        let weight = 1.0 / takes.len().max(1) as f64;
+        event_strata(takes.into_iter().map(|rows| (rows, weight, 0)).collect(), pair.playing).0
+    };
+    let n: f64 = strata.iter().map(|s| s.n_effective).sum();
+    let fit = fit_strata(&strata);
+    let estimate = fit.estimate.clone();
+    let enough = fit.df() >= 1.0 && (placements.len() >= 2 || n >= FEWEST_EVENTS);
+    (enough.then_some(fit), estimate)
+}
+
 /// Against counts up, the reference counts down.
 fn sign(side: usize) -> f64 {
     if side == 1 { 1.0 } else { -1.0 }

@@ -1,0 +1,317 @@
+//! Edges of the captured range, peaks and notches of each microphone's average spectrum, with intervals.
+//!
+//! All are found on the mean spectrum of the counted units and again on resampled ones, drawn with the spread and
+//! the correlation between bands that the units show.
+
+use super::supported;
+use super::units::microphone_fit;
+use crate::{Feature, FeatureAt, FeatureKind, PairTables, SetBy, Settings};
+use fairtake_stats::curve::{CurveSettings, resampled};
+
+/// An edge lies where the spectrum has fallen this far below its strongest third octave, in dB. Common practice, no
+/// source; METHOD's default.
+const RANGE_DB: f64 = 30.0;
+
+/// Peaks and notches stand out at least this much, in dB. Common practice, no source.
+const LEAST_PROMINENCE_DB: f64 = 3.0;
+
+/// A feature is kept when this share of the resamples shows it.
+const KEPT_FROM: f64 = 0.8;
+
+/// The same feature in a resample, or in the other microphone, lies within this many octaves.
+const SAME_WITHIN_OCTAVES: f64 = 0.25;
+
+/// No more peaks and no more notches than this per microphone are reported, the most prominent first.
+const MOST_PER_KIND: usize = 4;
+
+/// One spectrum's feature, before intervals.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Found {
+    octaves: f64,
+    db: f64,
+    prominence_db: f64,
+    width_octaves: f64,
+}
+
+/// Everything found on one spectrum.
+struct Scan {
+    low_edge: Option<(f64, bool)>,
+    high_edge: Option<(f64, bool)>,
+    peaks: Vec<Found>,
+    notches: Vec<Found>,
+}
+
+/// Features of both microphones, matched with each other.
+pub(super) fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
+    let octaves: Vec<f64> = supported(pair).map(|b| pair.bands[b].centre_hz().log2()).collect();
+    if octaves.len() < 6 {
+        return Vec::new();
+    }
+    let cut = Cut::new(pair);
+    let sides: Vec<Side> = (0..2).map(|side| Side::new(pair, side, &octaves, &cut, settings)).collect();
+    let mut out = Vec::new();
+    for kind in [FeatureKind::LowEdge, FeatureKind::HighEdge] {
+        let [a, b] = [&sides[0], &sides[1]].map(|s| s.edge(kind));
+        if a.is_none() && b.is_none() {
+            continue;
+        }
+        let set_by = set_by(a.as_ref(), b.as_ref());
+        out.push(Feature { kind, reference: a.map(|e| e.0), against: b.map(|e| e.0), set_by });
+    }
+    for kind in [FeatureKind::Peak, FeatureKind::Notch] {
+        let [a, mut b] = [&sides[0], &sides[1]].map(|s| s.stable(kind));
+        for reference in a {
+            let near = b.iter().position(|f| (f.hz / reference.hz).log2().abs() <= SAME_WITHIN_OCTAVES);
+            let against = near.map(|i| b.remove(i));
+            out.push(Feature { kind, reference: Some(reference), against, set_by: None });
+        }
+        out.extend(b.into_iter().map(|f| Feature { kind, reference: None, against: Some(f), set_by: None }));
+    }
+    out
+}
+
+/// An edge is the source's where both microphones share it, the noise's where nothing below can be seen.
+fn set_by(a: Option<&(FeatureAt, bool)>, b: Option<&(FeatureAt, bool)>) -> Option<SetBy> {
+    match (a, b) {
+        (Some((_, true)), _) | (_, Some((_, true))) => Some(SetBy::Noise),
+        (Some((a, _)), Some((b, _))) => {
+            let overlap = a.low_hz <= b.high_hz && b.low_hz <= a.high_hz;
+            let near = (a.hz / b.hz).log2().abs() < 1.0 / 6.0;
+            Some(if overlap || near { SetBy::Source } else { SetBy::Microphone })
+        }
+        _ => None,
+    }
+}
+
+/// Whether bands beyond the lowest and highest supported one exist but are hidden.
+struct Cut {
+    below: bool,
+    above: bool,
+}
+
+impl Cut {
+    fn new(pair: &PairTables) -> Cut {
+        let first = pair.supported.iter().position(|s| *s).unwrap_or(0);
+        let last = pair.supported.iter().rposition(|s| *s).unwrap_or(0);
+        Cut { below: first > 0, above: last + 1 < pair.supported.len() }
+    }
+}
+
+/// One microphone: its mean spectrum's features and those of the resamples.
+struct Side {
+    scan: Scan,
+    resamples: Vec<Scan>,
+}
+
+impl Side {
+    fn new(pair: &PairTables, side: usize, octaves: &[f64], cut: &Cut, settings: &Settings) -> Side {
+        let (fit, mean) = microphone_fit(pair, side);
+        let curve_settings = CurveSettings {
+            confidence: settings.confidence,
+            n_draws: settings.resamples as usize,
+            seed: settings.seed ^ (0xfea7 + side as u64),
+        };
+        let resamples = fit
+            .map(|fit| resampled(&fit, octaves, &curve_settings))
+            .unwrap_or_default()
+            .iter()
+            .map(|spectrum| scan(spectrum, octaves, cut))
+            .collect();
+        Side { scan: scan(&mean, octaves, cut), resamples }
+    }
+
+    /// An edge with its interval and whether noise sets it. Without resamples nothing is said.
+    fn edge(&self, kind: FeatureKind) -> Option<(FeatureAt, bool)> {
+        let pick = |s: &Scan| if kind == FeatureKind::LowEdge { s.low_edge } else { s.high_edge };
+        let (octaves, hidden) = pick(&self.scan)?;
+        let mut seen: Vec<f64> = self.resamples.iter().filter_map(pick).map(|(o, _)| o).collect();
+        let (low, high) = interval(&mut seen, self.resamples.len())?;
+        let at = FeatureAt {
+            hz: octaves.exp2(),
+            db: Some(-RANGE_DB),
+            low_hz: low.min(octaves).exp2(),
+            high_hz: high.max(octaves).exp2(),
+            width_octaves: None,
+            prominence_db: None,
+        };
+        Some((at, hidden))
+    }
+
+    /// Peaks or notches that most resamples show, the most prominent first.
+    fn stable(&self, kind: FeatureKind) -> Vec<FeatureAt> {
+        let pick = |s: &Scan| if kind == FeatureKind::Peak { s.peaks.clone() } else { s.notches.clone() };
+        let mut found = pick(&self.scan);
+        found.sort_by(|a, b| b.prominence_db.total_cmp(&a.prominence_db));
+        let others: Vec<Vec<Found>> = self.resamples.iter().map(pick).collect();
+        let mut out: Vec<FeatureAt> = found
+            .into_iter()
+            .filter_map(|f| {
+                let mut seen: Vec<f64> = others
+                    .iter()
+                    .filter_map(|set| {
+                        set.iter()
+                            .map(|o| o.octaves)
+                            .filter(|o| (o - f.octaves).abs() <= SAME_WITHIN_OCTAVES)
+                            .min_by(|x, y| (x - f.octaves).abs().total_cmp(&(y - f.octaves).abs()))
+                    })
+                    .collect();
+                let (low, high) = interval(&mut seen, self.resamples.len())?;
+                Some(FeatureAt {
+                    hz: f.octaves.exp2(),
+                    db: Some(f.db),
+                    low_hz: low.min(f.octaves).exp2(),
+                    high_hz: high.max(f.octaves).exp2(),
+                    width_octaves: Some(f.width_octaves),
+                    prominence_db: Some(f.prominence_db),
+                })
+            })
+            .take(MOST_PER_KIND)
+            .collect();
+        out.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+        out
+    }
+}
+
+/// The middle 95 % of what the resamples show; `None` when too few of them show it.
+fn interval(seen: &mut [f64], n: usize) -> Option<(f64, f64)> {
+    if n == 0 || (seen.len() as f64) < KEPT_FROM * n as f64 {
+        return None;
+    }
+    seen.sort_by(f64::total_cmp);
+    let at = |share: f64| seen[((seen.len() - 1) as f64 * share).round() as usize];
+    Some((at(0.025), at(0.975)))
+}
+
+/// Looks at one spectrum: levels in dB at ascending positions in octaves.
+fn scan(spectrum: &[f64], octaves: &[f64], cut: &Cut) -> Scan {
+    let thirds = smooth(spectrum, octaves, 1.0 / 6.0);
+    let top = thirds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let threshold = top - RANGE_DB;
+    let inside = |i: &usize| thirds[*i] >= threshold;
+    let edge = |i: Option<usize>, towards: isize, hidden: bool| {
+        let i = i?;
+        match i.checked_add_signed(towards).filter(|j| *j < thirds.len()) {
+            // The threshold is crossed between two bands.
+            Some(j) => {
+                let share = (thirds[i] - threshold) / (thirds[i] - thirds[j]).max(1e-9);
+                Some((octaves[i] + share * (octaves[j] - octaves[i]), false))
+            }
+            None => Some((octaves[i], hidden)),
+        }
+    };
+    let first = (0..thirds.len()).find(inside);
+    let last = (0..thirds.len()).rev().find(inside);
+    let course = smooth(spectrum, octaves, 1.0 / 8.0);
+    let upside_down: Vec<f64> = course.iter().map(|v| -v).collect();
+    Scan {
+        low_edge: edge(first, -1, cut.below),
+        high_edge: edge(last, 1, cut.above),
+        peaks: hills(&course, octaves, threshold),
+        notches: hills(&upside_down, octaves, f64::NEG_INFINITY)
+            .into_iter()
+            .filter(|f| -f.db >= threshold)
+            .map(|f| Found { db: -f.db, ..f })
+            .collect(),
+    }
+}
+
+/// Averages the levels over ± `reach` octaves.
+fn smooth(spectrum: &[f64], octaves: &[f64], reach: f64) -> Vec<f64> {
+    let (mut from, mut to, mut sum) = (0, 0, 0.0);
+    (0..spectrum.len())
+        .map(|i| {
+            while to < spectrum.len() && octaves[to] <= octaves[i] + reach {
+                sum += spectrum[to];
+                to += 1;
+            }
+            while octaves[from] < octaves[i] - reach {
+                sum -= spectrum[from];
+                from += 1;
+            }
+            sum / (to - from) as f64
+        })
+        .collect()
+}
+
+/// Local maxima with their prominence (the lesser of the falls to both sides before anything higher) and the
+/// width at half of it.
+fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
+    let n = course.len();
+    let mut out = Vec::new();
+    for i in 1..n.saturating_sub(1) {
+        if course[i] < threshold || course[i] < course[i - 1] || course[i] <= course[i + 1] {
+            continue;
+        }
+        let fall = |steps: &mut dyn Iterator<Item = usize>| {
+            let mut lowest = course[i];
+            for j in steps {
+                if course[j] > course[i] {
+                    break;
+                }
+                lowest = lowest.min(course[j]);
+            }
+            course[i] - lowest
+        };
+        let prominence_db = fall(&mut (0..i).rev()).min(fall(&mut (i + 1..n)));
+        if prominence_db < LEAST_PROMINENCE_DB {
+            continue;
+        }
+        let half = course[i] - prominence_db / 2.0;
+        let left = (0..i).rev().find(|j| course[*j] < half).unwrap_or(0);
+        let right = (i + 1..n).find(|j| course[*j] < half).unwrap_or(n - 1);
+        // Vertex of the parabola through the three highest points, at equal spacing.
+        let (a, b, c) = (course[i - 1], course[i], course[i + 1]);
+        let shift = 0.5 * (a - c) / (a - 2.0 * b + c).min(-1e-9);
+        let step = (octaves[i + 1] - octaves[i - 1]) / 2.0;
+        out.push(Found {
+            octaves: octaves[i] + shift.clamp(-0.5, 0.5) * step,
+            db: course[i],
+            prominence_db,
+            width_octaves: octaves[right] - octaves[left],
+        });
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid() -> Vec<f64> {
+        (0..120).map(|i| 20f64.log2() + i as f64 / 12.0).collect()
+    }
+
+    #[test]
+    fn an_edge_lies_where_a_straight_slope_has_fallen_thirty_decibels() {
+        let octaves = grid();
+        // Flat down to 80 Hz, then 24 dB per octave: 30 dB down 1.25 octaves below.
+        let corner = 80f64.log2();
+        let spectrum: Vec<f64> = octaves.iter().map(|o| 24.0 * (o - corner).min(0.0)).collect();
+        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        let (edge, hidden) = found.low_edge.expect("an edge");
+        // Tolerance: the third-octave average is exact on a straight slope, interpolation too; the grid is 1/12.
+        assert!((edge - (corner - 1.25)).abs() < 0.02 && !hidden, "{}", edge.exp2());
+    }
+
+    #[test]
+    fn a_peak_is_found_where_it_is_with_its_prominence() {
+        let octaves = grid();
+        let centre = 4000f64.log2();
+        let spectrum: Vec<f64> =
+            octaves.iter().map(|o| 8.0 * (-((o - centre) / 0.5).powi(2)).exp()).collect();
+        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        assert_eq!(found.peaks.len(), 1);
+        // Tolerances: smoothing over a quarter octave lowers a half-octave bell by 2 %; the vertex is symmetric.
+        assert!((found.peaks[0].octaves - centre).abs() < 0.02);
+        assert!((found.peaks[0].prominence_db - 8.0).abs() < 0.4);
+        assert!(found.notches.is_empty());
+    }
+
+    #[test]
+    fn a_small_ripple_is_no_peak() {
+        let octaves = grid();
+        let spectrum: Vec<f64> = octaves.iter().map(|o| 1.4 * (o * 6.0).sin()).collect();
+        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        assert!(found.peaks.is_empty() && found.notches.is_empty());
+    }
+}
