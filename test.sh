@@ -1,0 +1,52 @@
+#!/usr/bin/env bash
+# Everything that must hold before a change lands, cheapest first. This is what CI runs.
+#
+# Needs Rust (1.92 or later) and Python 3.11 or later. On Debian, run as root, it installs what else it needs:
+#   build-essential    the C compiler's linker, which Rust uses
+#   python3-venv       the outside cross-checks run in an environment of their own, .venv
+#   hydrogen-drumkits  real recordings for the outside checks (sounds only)
+# Elsewhere install the like by hand; without the recordings that one check says so and fails.
+set -euo pipefail
+cd "$(dirname "$0")"
+
+step() { printf '\n== %s (%d s)\n' "$1" "$SECONDS"; }
+
+step "packages"
+missing=()
+for package in build-essential python3-venv hydrogen-drumkits; do
+    dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
+done
+if [ "${#missing[@]}" -gt 0 ]; then
+    if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null; then
+        echo "please install: ${missing[*]}" >&2
+        exit 2
+    fi
+    export DEBIAN_FRONTEND=noninteractive
+    apt-get update -qq
+    apt-get install -y -qq --no-install-recommends "${missing[@]}"
+fi
+
+step "format"
+cargo fmt --all -- --check
+
+step "tidy"
+cargo xtask tidy
+
+step "clippy"
+cargo clippy --workspace --all-targets --locked -- -D warnings
+
+step "tests"
+cargo test --workspace --locked
+
+step "documents"
+RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
+
+step "program"
+cargo build --release --locked --package fairtake
+
+step "outside cross-checks"
+[ -x .venv/bin/python ] || python3 -m venv .venv
+.venv/bin/pip install --quiet --disable-pip-version-check -r outside/requirements.txt
+.venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+
+step "done"
