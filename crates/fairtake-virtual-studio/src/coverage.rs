@@ -1,6 +1,7 @@
 //! The coverage experiment: many made comparisons of one cell, judged and held against the truth.
 
-use crate::curve::{Case, Cell, MicPair, draw_case};
+use crate::cells::{Cell, MicPair};
+use crate::curve::{Case, draw_case};
 use crate::score::{CaseScore, N_OCTAVES, score};
 use fairtake_compare::{Claim, Settings, judge};
 use fairtake_stats::binomial::{Cluster, ProportionInterval, clopper_pearson, clustered};
@@ -81,7 +82,10 @@ pub fn run_cell(cell: &Cell, n: usize, seed: u64, settings: &Settings, shrink: f
         let workers: Vec<_> = (0..n_threads)
             .map(|worker| {
                 scope.spawn(move || {
-                    (worker..n).step_by(n_threads).map(|i| one(cell, i, seed, settings, shrink)).collect::<Vec<_>>()
+                    (worker..n)
+                        .step_by(n_threads)
+                        .map(|i| one(cell, i, seed, settings, shrink))
+                        .collect::<Vec<_>>()
                 })
             })
             .collect();
@@ -114,7 +118,12 @@ fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResul
     if !few {
         held.push(Held { what: "pointwise", rate: per_band(scores, None), least, most });
         for octave in 0..N_OCTAVES {
-            held.push(Held { what: OCTAVES[octave], rate: per_band(scores, Some(octave)), least: 0.90, most: 0.99 });
+            held.push(Held {
+                what: OCTAVES[octave],
+                rate: per_band(scores, Some(octave)),
+                least: 0.90,
+                most: 0.99,
+            });
         }
         held.push(Held {
             what: "simultaneous",
@@ -122,7 +131,12 @@ fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResul
             least: 0.93,
             most: 1.0,
         });
-        held.push(Held { what: "match", rate: per_case(scores, |s| s.match_covered), least: 0.92, most: 1.0 });
+        held.push(Held {
+            what: "match",
+            rate: per_case(scores, |s| s.match_covered),
+            least: 0.92,
+            most: 1.0,
+        });
         held.push(Held {
             what: "regions",
             rate: per_case(scores, |s| s.regions_covered.map(|r| r > 0.999)),
@@ -138,8 +152,18 @@ fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResul
             most: 0.05,
         });
     }
-    held.push(Held { what: "wrong sign", rate: per_case(scores, |s| Some(s.wrong_sign)), least: 0.0, most: 0.025 });
-    held.push(Held { what: "wrong alike", rate: per_case(scores, |s| Some(s.wrong_alike)), least: 0.0, most: 0.05 });
+    held.push(Held {
+        what: "wrong sign",
+        rate: per_case(scores, |s| Some(s.wrong_sign)),
+        least: 0.0,
+        most: 0.025,
+    });
+    held.push(Held {
+        what: "wrong alike",
+        rate: per_case(scores, |s| Some(s.wrong_alike)),
+        least: 0.0,
+        most: 0.05,
+    });
     let oracle: Vec<f64> = scores.iter().filter_map(|s| s.oracle_finds).collect();
     if matches!(cell.mics, MicPair::Bump3Db) && !oracle.is_empty() {
         let reach = oracle.iter().sum::<f64>() / oracle.len() as f64;
@@ -158,8 +182,16 @@ fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResul
 
 /// Names of the octaves by their lower edge.
 const OCTAVES: [&str; N_OCTAVES] = [
-    "from 20 Hz", "from 40 Hz", "from 80 Hz", "from 160 Hz", "from 320 Hz", "from 640 Hz", "from 1.3 kHz",
-    "from 2.6 kHz", "from 5.1 kHz", "from 10 kHz",
+    "from 20 Hz",
+    "from 40 Hz",
+    "from 80 Hz",
+    "from 160 Hz",
+    "from 320 Hz",
+    "from 640 Hz",
+    "from 1.3 kHz",
+    "from 2.6 kHz",
+    "from 5.1 kHz",
+    "from 10 kHz",
 ];
 
 /// Coverage over bands, clustered by comparison.

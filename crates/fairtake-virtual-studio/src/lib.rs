@@ -1,1 +1,9 @@
 //! Ground truth: sources, microphones and placements whose answer is known.
+
+pub mod bands;
+pub mod cells;
+pub mod coverage;
+pub mod curve;
+mod field;
+mod model;
+pub mod score;

@@ -63,7 +63,8 @@ pub fn score(case: &Case, judgement: &Judgement, margin_db: f64, shrink: f64) ->
     for (b, band) in judgement.bands.iter().enumerate() {
         let (Some(d), true) = (band.difference_db, case.tables.supported[b]) else { continue };
         let t = truth[b];
-        let octave = (case.tables.bands[b].centre_hz() / 20.0).log2().floor().clamp(0.0, N_OCTAVES as f64 - 1.0);
+        let octave =
+            (case.tables.bands[b].centre_hz() / 20.0).log2().floor().clamp(0.0, N_OCTAVES as f64 - 1.0);
         let octave = octave as usize;
         match (band.pointwise_db, band.simultaneous_db) {
             (Some([low, high]), Some([slow, shigh])) => {
@@ -89,10 +90,11 @@ pub fn score(case: &Case, judgement: &Judgement, margin_db: f64, shrink: f64) ->
     out.simultaneous = any_known.then_some(all_inside);
     ratios.sort_by(f64::total_cmp);
     out.width_ratio = ratios.get(ratios.len() / 2).copied();
-    out.match_covered = match (judgement.match_gain.estimate, judgement.match_gain.low, judgement.match_gain.high) {
-        (Some(e), Some(low), Some(high)) => Some((true_match - e).abs() <= (high - low) / 2.0 * shrink),
-        _ => None,
-    };
+    out.match_covered =
+        match (judgement.match_gain.estimate, judgement.match_gain.low, judgement.match_gain.high) {
+            (Some(e), Some(low), Some(high)) => Some((true_match - e).abs() <= (high - low) / 2.0 * shrink),
+            _ => None,
+        };
     out.regions_covered = regions_covered(case, judgement, truth, shrink);
     if clear > 0 && any_known {
         out.found = Some(2 * found > clear);

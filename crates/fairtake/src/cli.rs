@@ -1,0 +1,312 @@
+//! What can be typed. Man pages and shell completions come from these definitions.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use fairtake_compare::{Design, MatchBy, Playing, PolarPattern, Settings};
+use std::path::PathBuf;
+
+/// Compare microphones fairly: which differences are larger than re-placing and re-playing make by themselves?
+#[derive(Debug, Parser)]
+#[command(name = "fairtake", version, about, max_term_width = 100)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Make a demo shootout with the virtual studio, analyse it and write its report
+    Demo(DemoArgs),
+    /// Compare audio files, or all takes of a shootout folder
+    Compare(CompareArgs),
+    /// Start a shootout folder with an empty log
+    New(NewArgs),
+    /// Log a take that lies in, or is copied into, a shootout folder
+    Add(AddArgs),
+    /// Check whether takes can be compared, without comparing them
+    Check(CheckArgs),
+    /// Write the report of a shootout folder
+    Report(ReportArgs),
+    /// Write man pages and shell completions
+    #[command(hide = true)]
+    Generate(GenerateArgs),
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, Args)]
+pub(crate) struct DemoArgs {
+    /// Where to make the demo; must not exist yet
+    #[arg(default_value = "fairtake-demo")]
+    pub folder: PathBuf,
+    /// Print the findings as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Settings of an analysis, shared by several commands.
+#[derive(Debug, Args)]
+pub(crate) struct AnalysisArgs {
+    /// Differences smaller than this do not matter to you, in dB [default: the log's, else 1]
+    #[arg(long, value_name = "DB", value_parser = positive)]
+    pub margin: Option<f64>,
+    /// By what levels are matched before spectra are compared
+    #[arg(long = "match", value_enum, default_value_t = MatchArg::Loudness)]
+    pub match_by: MatchArg,
+    /// Bands per octave
+    #[arg(long, value_name = "N", default_value_t = 12, value_parser = bands)]
+    pub bands: u32,
+    /// Key (or file stem) of the microphone that the others are compared with [default: the first]
+    #[arg(long, value_name = "MIC")]
+    pub reference: Option<String>,
+    /// Compare this pair only, as REFERENCE,AGAINST
+    #[arg(long, value_name = "MIC,MIC")]
+    pub pair: Option<String>,
+    /// How the takes were made, instead of what is recognised
+    #[arg(long, value_enum)]
+    pub design: Option<DesignArg>,
+    /// How the source is played
+    #[arg(long, value_enum, default_value_t = PlayingArg::Auto)]
+    pub playing: PlayingArg,
+    /// Seed of everything random
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Distance from grille to source in mm, for the placement allowance of bare files
+    #[arg(long, value_name = "MM", value_parser = positive)]
+    pub distance: Option<f64>,
+    /// Radius of what radiates in mm (0 = a point), for the placement allowance of bare files
+    #[arg(long, value_name = "MM")]
+    pub radius: Option<f64>,
+    /// Polar pattern of the microphones, for the placement allowance of bare files
+    #[arg(long, value_enum)]
+    pub pattern: Option<PatternArg>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub(crate) struct CompareArgs {
+    /// Two or more audio files, or one shootout folder
+    #[arg(required = true)]
+    pub paths: Vec<PathBuf>,
+    /// Settings.
+    #[command(flatten)]
+    pub analysis: AnalysisArgs,
+    /// Channel of multichannel files, counted from 1
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
+    pub channel: u16,
+    /// Print the findings as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Write the report (HTML) here; refuses to overwrite
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Write per-event values (CSV), enough to recompute every band difference; refuses to overwrite
+    #[arg(long, value_name = "FILE")]
+    pub events: Option<PathBuf>,
+    /// Let files given with --report and --events be replaced
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Exit with 1 when a caution with one of these codes stands; `all` for any
+    #[arg(long, value_name = "CODE", value_delimiter = ',')]
+    pub strict: Vec<String>,
+    /// Analyse again although nothing has changed
+    #[arg(long)]
+    pub no_cache: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub(crate) struct NewArgs {
+    /// Folder to make; must not hold a log yet
+    pub folder: PathBuf,
+    /// Title of the shootout
+    #[arg(long)]
+    pub title: Option<String>,
+}
+
+/// Arguments of `add`.
+#[derive(Debug, Args)]
+pub(crate) struct AddArgs {
+    /// Shootout folder
+    pub folder: PathBuf,
+    /// Audio file; copied into the folder's `takes/` unless it lies in the folder already
+    pub file: PathBuf,
+    /// Key of the microphone (a new one is added to the log)
+    #[arg(long)]
+    pub mic: String,
+    /// Key of the source (a new one is added to the log)
+    #[arg(long)]
+    pub source: String,
+    /// Channel, counted from 1
+    #[arg(long, default_value_t = 1)]
+    pub channel: u16,
+    /// Placement [default: 1]
+    #[arg(long, default_value_t = 1)]
+    pub placement: u32,
+    /// Performance; takes recorded at once share it [default: the next free]
+    #[arg(long)]
+    pub performance: Option<u32>,
+    /// Named spot
+    #[arg(long)]
+    pub position: Option<String>,
+    /// Gain as set on the preamp in dB
+    #[arg(long, allow_negative_numbers = true)]
+    pub gain_db: Option<f64>,
+    /// What the take is for
+    #[arg(long, value_enum, default_value_t = RoleArg::Compared)]
+    pub role: RoleArg,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub(crate) struct CheckArgs {
+    /// Audio files, or one shootout folder
+    #[arg(required = true)]
+    pub paths: Vec<PathBuf>,
+    /// Channel of multichannel files, counted from 1
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
+    pub channel: u16,
+    /// Print the checks as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Show the fair ones too
+    #[arg(long)]
+    pub all: bool,
+}
+
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub(crate) struct ReportArgs {
+    /// Shootout folder
+    pub folder: PathBuf,
+    /// Settings.
+    #[command(flatten)]
+    pub analysis: AnalysisArgs,
+    /// Where to write it [default: report.html in the folder]
+    #[arg(long, value_name = "FILE")]
+    pub to: Option<PathBuf>,
+    /// Let an existing report be replaced
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+/// Arguments of `generate`.
+#[derive(Debug, Args)]
+pub(crate) struct GenerateArgs {
+    /// Folder to write into
+    pub folder: PathBuf,
+}
+
+macro_rules! choice {
+    ($(#[$doc:meta])* $name:ident => $target:ty { $($(#[$variant_doc:meta])* $variant:ident => $value:expr),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+        pub(crate) enum $name { $($(#[$variant_doc])* $variant),+ }
+
+        impl From<$name> for $target {
+            fn from(choice: $name) -> $target {
+                match choice { $($name::$variant => $value),+ }
+            }
+        }
+    };
+}
+
+choice! {
+    /// Level match.
+    MatchArg => MatchBy {
+        /// Event loudness
+        Loudness => MatchBy::Loudness,
+        /// Energy from 300 Hz to 3 kHz
+        Midrange => MatchBy::Midrange,
+        /// Event peak
+        Peak => MatchBy::Peak,
+        /// Not at all
+        None => MatchBy::None,
+    }
+}
+choice! {
+    /// Design of the takes.
+    DesignArg => Design {
+        /// All microphones recorded the same performance at once
+        Together => Design::Together,
+        /// One microphone after the other
+        InTurn => Design::InTurn,
+        /// In turn, beside one microphone that nobody moved
+        InTurnWithWitness => Design::InTurnWithWitness,
+        /// One recording played back for every microphone
+        Replayed => Design::Replayed,
+    }
+}
+choice! {
+    /// How a source is played.
+    PlayingArg => Playing {
+        /// Let Fairtake choose and say which
+        Auto => Playing::Auto,
+        /// Single hits
+        Percussive => Playing::Percussive,
+        /// Continuous sound
+        Sustained => Playing::Sustained,
+    }
+}
+choice! {
+    /// Polar pattern.
+    PatternArg => PolarPattern {
+        /// Pressure only
+        Omni => PolarPattern::Omni,
+        /// Wide cardioid
+        Subcardioid => PolarPattern::Subcardioid,
+        /// Cardioid
+        Cardioid => PolarPattern::Cardioid,
+        /// Greatest front-to-back ratio
+        Supercardioid => PolarPattern::Supercardioid,
+        /// Greatest directivity index
+        Hypercardioid => PolarPattern::Hypercardioid,
+        /// Figure of eight
+        Bidirectional => PolarPattern::Bidirectional,
+    }
+}
+choice! {
+    /// What a take is for.
+    RoleArg => fairtake_compare::Role {
+        /// By a microphone under comparison
+        Compared => fairtake_compare::Role::Compared,
+        /// By the microphone that nobody moves
+        Witness => fairtake_compare::Role::Witness,
+        /// Noise of room and chain alone
+        RoomTone => fairtake_compare::Role::RoomTone,
+        /// What leaks in from other sources
+        Bleed => fairtake_compare::Role::Bleed,
+        /// A sound calibrator on the microphone
+        Calibrator => fairtake_compare::Role::Calibrator,
+    }
+}
+
+impl AnalysisArgs {
+    /// The settings asked for; a margin in the log holds where none was typed.
+    pub(crate) fn settings(&self, logged_margin_db: Option<f64>) -> Settings {
+        let standard = Settings::standard();
+        Settings {
+            margin_db: self.margin.or(logged_margin_db).unwrap_or(standard.margin_db),
+            match_by: self.match_by.into(),
+            bands_per_octave: self.bands,
+            seed: self.seed,
+            design_override: self.design.map(Design::from),
+            playing: self.playing.into(),
+            ..standard
+        }
+    }
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v.is_finite() => Ok(v),
+        _ => Err("must be a number above 0".to_string()),
+    }
+}
+
+fn bands(text: &str) -> Result<u32, String> {
+    match text {
+        "1" | "3" | "6" | "12" | "24" => Ok(text.parse().expect("these are whole numbers")),
+        _ => Err("must be 1, 3, 6, 12 or 24".to_string()),
+    }
+}
