@@ -72,7 +72,7 @@ pub struct Rule {
 }
 
 /// Every rule. The test at the end of this file holds one bad tree for each.
-pub const RULES: [Rule; 13] = [
+pub const RULES: [Rule; 14] = [
     Rule { name: "layers", check: layers::layers },
     Rule { name: "shared lints", check: layers::shared_lints },
     Rule { name: "module comment", check: sources::module_comment },
@@ -83,6 +83,7 @@ pub const RULES: [Rule; 13] = [
     Rule { name: "waivers", check: sources::waivers },
     Rule { name: "caution pages", check: pages::caution_pages },
     Rule { name: "links", check: pages::links },
+    Rule { name: "ahead of code", check: pages::ahead_of_code },
     Rule { name: "reference values", check: pages::reference_values },
     Rule { name: "contract fields", check: contract::contract_fields },
     Rule { name: "words", check: words::words },
@@ -233,6 +234,7 @@ mod tests {
             ("caution pages", "docs/cautions/forgotten.md", "# Forgotten\n".into()),
             ("links", "docs/more.md", "[away](methods/away.md)".into()),
             ("links", here, code("//! docs/methods/away.md")),
+            ("ahead of code", "docs/methods/levels.md", "*Not in the code yet: soon.*\n".into()),
             ("reference values", "reference/02_b.csv", "1\n".into()),
             ("reference values", "reference/README.md", "| `01_a.csv` | `03_gone.csv` |\n".into()),
             (

@@ -1,6 +1,6 @@
 //! Rules for pages: each caution has one, each link leads somewhere, each reference value has a source and a use.
 
-use super::{Problem, Tree};
+use super::{Problem, Tree, Weight};
 use std::collections::BTreeSet;
 
 /// Where the codes of the checks stand.
@@ -91,6 +91,20 @@ fn resolve(folder: &str, file: &str) -> String {
         }
     }
     parts.join("/")
+}
+
+/// A page that was written ahead of its code is shown until somebody holds it against the code.
+pub fn ahead_of_code(tree: &Tree) -> Vec<Problem> {
+    tree.between("docs/", ".md")
+        .filter(|(_, text)| text.contains("*Not in the code yet"))
+        .map(|(path, _)| Problem {
+            weight: Weight::Warning,
+            ..Problem::of(
+                path,
+                "was written ahead of the code; hold it against the code and take the mark away",
+            )
+        })
+        .collect()
 }
 
 /// A reference file is named in the README with its source, and used by a test; the README names no file that is
