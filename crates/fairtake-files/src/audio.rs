@@ -1,0 +1,156 @@
+//! An audio file opened for reading, and one of its channels as `Samples`. Kinds are told by content, not by ending.
+
+use crate::error::{AudioError, AudioProblem};
+use crate::hash::sha256;
+use crate::wav::{self, Layout, Metadata};
+use fairtake_compare::{ReadError, Samples, StoredAs};
+use std::fs::File;
+use std::os::unix::fs::FileExt;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Bytes fetched at once, so that decoding stays in the cache; a frame larger than this is fetched alone.
+const STRETCH_BYTES: usize = 1 << 16;
+
+/// An audio file. Opening reads the header only.
+#[derive(Debug, Clone)]
+pub struct AudioFile {
+    inner: Arc<Inner>,
+}
+
+#[derive(Debug)]
+struct Inner {
+    name: String,
+    path: PathBuf,
+    file: File,
+    layout: Layout,
+}
+
+/// One channel; cheap to clone, may be read by several threads at once.
+#[derive(Debug, Clone)]
+pub struct ChannelSamples {
+    inner: Arc<Inner>,
+    channel_idx: usize,
+}
+
+impl AudioFile {
+    /// Opens a file and checks its header.
+    ///
+    /// # Errors
+    /// See [`AudioProblem`].
+    pub fn open(path: &Path) -> Result<AudioFile, AudioError> {
+        let name = path.display().to_string();
+        let fail = |problem| AudioError { file: name.clone(), problem };
+        let about = std::fs::metadata(path).map_err(|e| match e.kind() {
+            std::io::ErrorKind::NotFound => fail(AudioProblem::NotFound),
+            _ => fail(AudioProblem::System(e.to_string())),
+        })?;
+        // Asked before opening: opening a named pipe would wait for a writer.
+        if !about.is_file() {
+            return Err(fail(AudioProblem::NotAFile));
+        }
+        let file = File::open(path).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
+        let layout = wav::read_layout(&file).map_err(fail)?;
+        Ok(AudioFile { inner: Arc::new(Inner { name, path: path.into(), file, layout }) })
+    }
+
+    /// Number of channels, 1 or more.
+    pub fn n_channels(&self) -> u16 {
+        self.inner.layout.n_channels
+    }
+
+    /// Sampling rate in Hz, 8000..=384000.
+    pub fn rate_hz(&self) -> u32 {
+        self.inner.layout.rate_hz
+    }
+
+    /// Length in frames, 1 or more.
+    pub fn frames(&self) -> u64 {
+        self.inner.layout.frames
+    }
+
+    /// What the file tells besides its samples.
+    pub fn metadata(&self) -> &Metadata {
+        &self.inner.layout.metadata
+    }
+
+    /// A channel, counted from 1.
+    ///
+    /// # Errors
+    /// When the file has no such channel.
+    pub fn channel(&self, channel: u16) -> Result<ChannelSamples, AudioError> {
+        let n_channels = self.n_channels();
+        if channel == 0 || channel > n_channels {
+            let problem = AudioProblem::NoSuchChannel { asked: channel, n_channels };
+            return Err(AudioError { file: self.inner.name.clone(), problem });
+        }
+        Ok(ChannelSamples { inner: Arc::clone(&self.inner), channel_idx: usize::from(channel) - 1 })
+    }
+
+    /// How the samples are stored. Hashes the whole file; where [`sha256`] runs elsewhere, use
+    /// [`AudioFile::stored_as_with`].
+    ///
+    /// # Errors
+    /// When the file can no longer be read.
+    pub fn stored_as(&self) -> Result<StoredAs, AudioError> {
+        Ok(self.stored_as_with(sha256(&self.inner.path)?))
+    }
+
+    /// How the samples are stored, with a hash that is known already.
+    pub fn stored_as_with(&self, sha256: String) -> StoredAs {
+        let Layout { container, coding, .. } = self.inner.layout;
+        let container = if container == "RIFF" { "WAV" } else { container };
+        StoredAs {
+            format: format!("{container} {}", coding.name()),
+            bits: Some(8 * coding.n_bytes() as u16),
+            lossy: false,
+            sha256,
+        }
+    }
+}
+
+impl Samples for ChannelSamples {
+    fn rate_hz(&self) -> u32 {
+        self.inner.layout.rate_hz
+    }
+
+    fn frames(&self) -> u64 {
+        self.inner.layout.frames
+    }
+
+    fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
+        let layout = &self.inner.layout;
+        let frame_bytes = layout.frame_bytes();
+        let left = usize::try_from(layout.frames.saturating_sub(start)).unwrap_or(usize::MAX);
+        let n_frames = out.len().min(left);
+        let stretch_frames = (STRETCH_BYTES / frame_bytes).max(1).min(n_frames.max(1));
+        let mut bytes = vec![0u8; stretch_frames * frame_bytes];
+        let mut at = start;
+        for part in out[..n_frames].chunks_mut(stretch_frames) {
+            let bytes = &mut bytes[..part.len() * frame_bytes];
+            let offset = layout.data_start + at * frame_bytes as u64;
+            self.inner.file.read_exact_at(bytes, offset).map_err(|e| {
+                self.fail(
+                    format!("frame {at} cannot be read: {e}"),
+                    "the file changed or the medium failed; copy the file again",
+                )
+            })?;
+            let n_channels = usize::from(layout.n_channels);
+            if let Some(idx) = wav::decode_channel(layout.coding, n_channels, self.channel_idx, bytes, part) {
+                let (frame, channel) = (at + idx as u64, self.channel_idx + 1);
+                return Err(self.fail(
+                    format!("frame {frame} of channel {channel} is not a finite number"),
+                    "export the take again; a plug-in or an edit left the sample broken",
+                ));
+            }
+            at += part.len() as u64;
+        }
+        Ok(n_frames)
+    }
+}
+
+impl ChannelSamples {
+    fn fail(&self, what: String, hint: &str) -> ReadError {
+        ReadError { file: self.inner.name.clone(), what, hint: hint.into() }
+    }
+}
