@@ -2,9 +2,17 @@
 
 mod audio;
 mod error;
+mod folder;
 mod hash;
+mod log;
+mod log_error;
+mod log_write;
 pub mod wav;
 
 pub use audio::{AudioFile, ChannelSamples};
 pub use error::{AudioError, AudioProblem};
+pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key};
 pub use hash::sha256;
+pub use log::{Log, TakeEntry, parse_log};
+pub use log_error::LogError;
+pub use log_write::{LogFile, new_log};

@@ -1,0 +1,221 @@
+//! A shootout folder: its log, its takes with open samples, and the derived cache in `.fairtake/`.
+//!
+//! File hashes are not remembered between runs: size and time of change can stay the same while the content
+//! changes, and hashing is cheap beside being wrong.
+
+use crate::audio::AudioFile;
+use crate::error::{AudioError, AudioProblem};
+use crate::hash::hex;
+use crate::log::{TakeEntry, parse_log};
+use crate::log_error::LogError;
+use crate::log_write::{new_log, read_text, replace_file};
+use fairtake_compare::{ChainEntry, Role, Shootout, Take};
+use sha2::{Digest, Sha256};
+use std::collections::HashSet;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// A folder with a log.
+#[derive(Debug, Clone)]
+pub struct ShootoutFolder {
+    path: PathBuf,
+}
+
+/// What can go wrong with a folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FolderError {
+    /// In the log.
+    Log(LogError),
+    /// In an audio file.
+    Audio(AudioError),
+    /// With the folder itself.
+    Folder {
+        /// Which.
+        folder: String,
+        /// What was found.
+        what: String,
+    },
+}
+
+impl fmt::Display for FolderError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            FolderError::Log(e) => e.fmt(f),
+            FolderError::Audio(e) => e.fmt(f),
+            FolderError::Folder { folder, what } => write!(f, "{folder}: {what}"),
+        }
+    }
+}
+
+impl std::error::Error for FolderError {}
+
+impl FolderError {
+    /// What to do about it.
+    pub fn hint(&self) -> &str {
+        match self {
+            FolderError::Log(e) => &e.hint,
+            FolderError::Audio(e) => e.hint(),
+            FolderError::Folder { .. } => "choose another folder, or check its permissions",
+        }
+    }
+}
+
+impl ShootoutFolder {
+    /// Makes a folder with an empty log and a place for takes.
+    ///
+    /// # Errors
+    /// When it holds a log already or cannot be made.
+    pub fn create(path: &Path, title: &str) -> Result<ShootoutFolder, FolderError> {
+        let made = ShootoutFolder { path: path.into() };
+        if made.log_path().exists() {
+            return Err(made.fail("holds a shootout.toml already".into()));
+        }
+        std::fs::create_dir_all(path.join("takes")).map_err(|e| made.fail(format!("cannot be made: {e}")))?;
+        replace_file(&made.log_path(), new_log(title).as_bytes())
+            .map_err(|e| made.fail(format!("cannot be written to: {e}")))?;
+        Ok(made)
+    }
+
+    /// Opens a folder that holds a log.
+    ///
+    /// # Errors
+    /// When there is no log.
+    pub fn open(path: &Path) -> Result<ShootoutFolder, FolderError> {
+        let folder = ShootoutFolder { path: path.into() };
+        read_text(&folder.log_path()).map_err(FolderError::Log)?;
+        Ok(folder)
+    }
+
+    /// Where the log is.
+    pub fn log_path(&self) -> PathBuf {
+        self.path.join("shootout.toml")
+    }
+
+    /// Reads the log and opens every take; each file is hashed once.
+    ///
+    /// # Errors
+    /// When the log is faulty, or a take that it names cannot be opened.
+    pub fn load(&self) -> Result<(Shootout, Vec<Take>), FolderError> {
+        let text = read_text(&self.log_path()).map_err(FolderError::Log)?;
+        let name = self.log_path().display().to_string();
+        let log = parse_log(&name, &text).map_err(FolderError::Log)?;
+        let mut takes: Vec<Take> = Vec::new();
+        for entry in log.takes {
+            let path = self.path.join(&entry.file);
+            let audio = AudioFile::open(&path).map_err(|e| match e.problem {
+                AudioProblem::NotFound => {
+                    let what = format!("there is no file `{}` in the folder", entry.file);
+                    let hint = "paths are counted from the folder of the log";
+                    FolderError::Log(LogError::at(&name, &text, entry.span.clone(), what, hint))
+                }
+                _ => FolderError::Audio(e),
+            })?;
+            let hashed = takes.iter().find(|t| t.file == entry.file).map(|t| t.stored_as.clone());
+            takes.push(open_take(entry, &audio, hashed).map_err(FolderError::Audio)?);
+        }
+        Ok((log.shootout, takes))
+    }
+
+    /// What was stored under a key, `None` if nothing was or it cannot be read.
+    pub fn cache_get(&self, key: &str) -> Option<Vec<u8>> {
+        std::fs::read(self.cache_path(key)?).ok()
+    }
+
+    /// Stores derived bytes under a key of [`cache_key`].
+    ///
+    /// # Errors
+    /// When the key is none of `cache_key`'s, or the folder cannot be written to.
+    pub fn cache_put(&self, key: &str, bytes: &[u8]) -> Result<(), FolderError> {
+        let path =
+            self.cache_path(key).ok_or_else(|| self.fail(format!("`{key}` is no key of the cache")))?;
+        std::fs::create_dir_all(self.path.join(".fairtake"))
+            .and_then(|()| replace_file(&path, bytes))
+            .map_err(|e| self.fail(format!("cannot be written to: {e}")))
+    }
+
+    fn cache_path(&self, key: &str) -> Option<PathBuf> {
+        let plain = key.len() == 64 && key.bytes().all(|b| b.is_ascii_hexdigit());
+        plain.then(|| self.path.join(".fairtake").join(key))
+    }
+
+    fn fail(&self, what: String) -> FolderError {
+        FolderError::Folder { folder: self.path.display().to_string(), what }
+    }
+}
+
+/// Key of the derived cache: changes with program, log, content of the takes and settings.
+pub fn cache_key(program_version: &str, contents: &str, settings_json: &str) -> String {
+    let mut hasher = Sha256::new();
+    for part in [program_version, contents, settings_json] {
+        // Lengths first, so that no two triples run together to the same bytes.
+        hasher.update((part.len() as u64).to_le_bytes());
+        hasher.update(part);
+    }
+    hex(&hasher.finalize())
+}
+
+/// Takes for bare files, one microphone a file, named by its stem; equal stems are numbered.
+///
+/// # Errors
+/// When a file cannot be opened or has no such channel.
+pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioError> {
+    let mut used = HashSet::new();
+    let mut takes = Vec::new();
+    for (idx, path) in paths.iter().enumerate() {
+        let audio = AudioFile::open(path)?;
+        let stem = path.file_stem().map_or("take".into(), |s| s.to_string_lossy().into_owned());
+        let mut mic = stem.clone();
+        let mut number = 2;
+        while !used.insert(mic.clone()) {
+            mic = format!("{stem}-{number}");
+            number += 1;
+        }
+        let entry = TakeEntry {
+            file: path.display().to_string(),
+            channel,
+            mic: mic.clone(),
+            source: "source".into(),
+            placement: 1,
+            performance: idx as u32 + 1,
+            order: None,
+            position: None,
+            role: Role::Compared,
+            chain: ChainEntry::default(),
+            hand_set_events_s: None,
+            keep_although_unfair: false,
+            span: 0..0,
+        };
+        takes.push(Take { id: mic, ..open_take(entry, &audio, None)? });
+    }
+    Ok(takes)
+}
+
+fn open_take(
+    entry: TakeEntry,
+    audio: &AudioFile,
+    hashed: Option<fairtake_compare::StoredAs>,
+) -> Result<Take, AudioError> {
+    let samples = audio.channel(entry.channel)?;
+    let stored_as = match hashed {
+        Some(known) => known,
+        None => audio.stored_as()?,
+    };
+    Ok(Take {
+        // File and channel are unique in a log, so this is too.
+        id: format!("{}:{}", entry.file, entry.channel),
+        file: entry.file,
+        channel: entry.channel,
+        mic: entry.mic,
+        source: entry.source,
+        placement: entry.placement,
+        performance: entry.performance,
+        order: entry.order,
+        position: entry.position,
+        role: entry.role,
+        chain: entry.chain,
+        hand_set_events_s: entry.hand_set_events_s,
+        keep_although_unfair: entry.keep_although_unfair,
+        stored_as,
+        samples: Box::new(samples),
+    })
+}
