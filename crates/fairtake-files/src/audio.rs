@@ -1,5 +1,6 @@
 //! An audio file opened for reading, and one of its channels as `Samples`. Kinds are told by content, not by ending.
 
+use crate::compressed;
 use crate::error::{AudioError, AudioProblem};
 use crate::hash::sha256;
 use crate::wav::{self, Layout, Metadata};
@@ -12,7 +13,7 @@ use std::sync::Arc;
 /// Bytes fetched at once, so that decoding stays in the cache; a frame larger than this is fetched alone.
 const STRETCH_BYTES: usize = 1 << 16;
 
-/// An audio file. Opening reads the header only.
+/// An audio file. Opening a WAVE file reads the header only; other kinds are decoded whole.
 #[derive(Debug, Clone)]
 pub struct AudioFile {
     inner: Arc<Inner>,
@@ -24,6 +25,9 @@ struct Inner {
     path: PathBuf,
     file: File,
     layout: Layout,
+    format: String,
+    bits: Option<u16>,
+    lossy: bool,
 }
 
 /// One channel; cheap to clone, may be read by several threads at once.
@@ -50,8 +54,21 @@ impl AudioFile {
             return Err(fail(AudioProblem::NotAFile));
         }
         let file = File::open(path).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
-        let layout = wav::read_layout(&file).map_err(fail)?;
-        Ok(AudioFile { inner: Arc::new(Inner { name, path: path.into(), file, layout }) })
+        let inner = match wav::read_layout(&file) {
+            Ok(layout) => {
+                let container = if layout.container == "RIFF" { "WAV" } else { layout.container };
+                let format = format!("{container} {}", layout.coding.name());
+                let bits = Some(8 * layout.coding.n_bytes() as u16);
+                Inner { name, path: path.into(), file, layout, format, bits, lossy: false }
+            }
+            Err(AudioProblem::NotAudio) => {
+                let d = compressed::decode(file).map_err(fail)?;
+                let (file, layout, format) = (d.file, d.layout, d.format);
+                Inner { name, path: path.into(), file, layout, format, bits: d.bits, lossy: d.lossy }
+            }
+            Err(problem) => return Err(fail(problem)),
+        };
+        Ok(AudioFile { inner: Arc::new(inner) })
     }
 
     /// Number of channels, 1 or more.
@@ -98,14 +115,8 @@ impl AudioFile {
 
     /// How the samples are stored, with a hash that is known already.
     pub fn stored_as_with(&self, sha256: String) -> StoredAs {
-        let Layout { container, coding, .. } = self.inner.layout;
-        let container = if container == "RIFF" { "WAV" } else { container };
-        StoredAs {
-            format: format!("{container} {}", coding.name()),
-            bits: Some(8 * coding.n_bytes() as u16),
-            lossy: false,
-            sha256,
-        }
+        let Inner { format, bits, lossy, .. } = &*self.inner;
+        StoredAs { format: format.clone(), bits: *bits, lossy: *lossy, sha256 }
     }
 }
 

@@ -28,6 +28,8 @@ pub enum AudioProblem {
     Header(String),
     /// A coding that is not read here.
     Unsupported(String),
+    /// The samples cannot be decoded, or not all of them.
+    Undecodable(String),
     /// Sampling rate outside 8000..=384000 Hz.
     Rate(u32),
     /// The header says that there are no channels.
@@ -61,6 +63,7 @@ impl AudioProblem {
             AudioProblem::NotAudio => "export the take as WAV",
             AudioProblem::Header(_) => "export the take again",
             AudioProblem::Unsupported(_) => "export the take as WAV with 16, 24 or 32 bits or as float",
+            AudioProblem::Undecodable(_) => "the file is damaged; copy or export it again",
             AudioProblem::Rate(_) => "rates from 8000 to 384000 Hz are read; export the take again",
             AudioProblem::NoChannels => "export the take again",
             AudioProblem::NoSuchChannel { .. } => "channels are counted from 1; choose one that the file has",
@@ -80,6 +83,7 @@ impl fmt::Display for AudioProblem {
             AudioProblem::NotAudio => write!(f, "is not audio of a known kind"),
             AudioProblem::Header(what) => write!(f, "has a faulty header: {what}"),
             AudioProblem::Unsupported(what) => write!(f, "is stored in a way that is not read: {what}"),
+            AudioProblem::Undecodable(what) => write!(f, "cannot be decoded: {what}"),
             AudioProblem::Rate(rate_hz) => write!(f, "has a sampling rate of {rate_hz} Hz"),
             AudioProblem::NoChannels => write!(f, "has 0 channels"),
             AudioProblem::NoSuchChannel { asked, n_channels } => {

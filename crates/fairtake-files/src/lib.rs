@@ -1,6 +1,7 @@
 //! The only crate that opens files: audio, the shootout folder, the derived cache.
 
 mod audio;
+mod compressed;
 mod error;
 mod folder;
 mod hash;
