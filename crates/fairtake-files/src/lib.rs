@@ -2,6 +2,7 @@
 
 mod audio;
 mod compressed;
+mod cut;
 mod error;
 mod folder;
 mod hash;
@@ -11,6 +12,7 @@ mod log_write;
 pub mod wav;
 
 pub use audio::{AudioFile, ChannelSamples};
+pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_gaps, cut_at_list, cut_at_markers};
 pub use error::{AudioError, AudioProblem};
 pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key};
 pub use hash::sha256;
