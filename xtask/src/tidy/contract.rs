@@ -1,5 +1,5 @@
-//! The JSON that programs read is described in full: every field and every word of the contract's types stands in
-//! `docs/formats/findings.md`.
+//! What programs and people write and read is described in full: every field and every word of the JSON's types in
+//! `docs/formats/findings.md`, every key of the log in `docs/formats/shootout.md`.
 
 use super::{Problem, Tree};
 
@@ -22,6 +22,28 @@ pub fn contract_fields(tree: &Tree) -> Vec<Problem> {
         }
     }
     problems
+}
+
+/// Where the keys of the log are listed, in constants called `…_KEYS`.
+const LOG: &str = "crates/fairtake-files/src/log.rs";
+
+/// The page that describes them.
+const LOG_PAGE: &str = "docs/formats/shootout.md";
+
+/// Every key of the log is on its page, as `` `key` `` or as a table `[key.` or `[[key`.
+pub fn log_keys(tree: &Tree) -> Vec<Problem> {
+    let page = tree.get(LOG_PAGE).unwrap_or_default();
+    let source = tree.get(LOG).unwrap_or_default();
+    let lists = source.split("_KEYS: [&str;").skip(1).filter_map(|rest| rest.split("];").next());
+    let keys: Vec<&str> = lists.flat_map(|list| list.split('"').skip(1).step_by(2)).collect();
+    if keys.is_empty() {
+        return vec![Problem::of(LOG, "lists no keys, so that the page cannot be held against it")];
+    }
+    keys.into_iter()
+        .filter(|key| ![format!("`{key}`"), format!("[{key}.")].iter().any(|form| page.contains(form)))
+        .filter(|key| !page.contains(&format!("[[{key}]]")))
+        .map(|key| Problem::of(LOG_PAGE, format!("does not describe the key `{key}`")))
+        .collect()
 }
 
 /// Names as they stand in the JSON, with the line that they come from. Reads the form that rustfmt gives our

@@ -72,7 +72,7 @@ pub struct Rule {
 }
 
 /// Every rule. The test at the end of this file holds one bad tree for each.
-pub const RULES: [Rule; 14] = [
+pub const RULES: [Rule; 15] = [
     Rule { name: "layers", check: layers::layers },
     Rule { name: "shared lints", check: layers::shared_lints },
     Rule { name: "module comment", check: sources::module_comment },
@@ -86,6 +86,7 @@ pub const RULES: [Rule; 14] = [
     Rule { name: "ahead of code", check: pages::ahead_of_code },
     Rule { name: "reference values", check: pages::reference_values },
     Rule { name: "contract fields", check: contract::contract_fields },
+    Rule { name: "log keys", check: contract::log_keys },
     Rule { name: "words", check: words::words },
 ];
 
@@ -182,6 +183,12 @@ mod tests {
             "crates/fairtake-compare/src/findings.rs",
             "//! Contract.\n\npub struct Findings {\n    /// Schema.\n    pub schema: u32,\n}\n",
         ),
+        ("crates/fairtake-files/Cargo.toml", "[lints]\nworkspace = true\n"),
+        (
+            "crates/fairtake-files/src/log.rs",
+            "//! Log.\n\nconst TOP_KEYS: [&str; 3] = [\n    \"title\",\n    \"mics\",\n    \"takes\",\n];\n",
+        ),
+        ("docs/formats/shootout.md", "# Log\n\n`title`, `[mics.KEY]`, `[[takes]]`\n"),
         ("docs/cautions/clipped.md", "# Clipped\n\nSee [levels](../methods/levels.md).\n"),
         ("docs/methods/levels.md", "# Levels\n\nHere.\n"),
         ("docs/formats/findings.md", "# Findings\n\n| `schema` | number of this form |\n"),
@@ -252,6 +259,8 @@ mod tests {
                 "crates/fairtake-compare/src/findings.rs",
                 "//! C.\n\n#[serde(rename_all = \"snake_case\")]\npub enum E {\n    OutOfRange,\n}\n".into(),
             ),
+            ("log keys", "docs/formats/shootout.md", "# Log\n\n`title`, `[mics.KEY]`\n".into()),
+            ("log keys", "crates/fairtake-files/src/log.rs", "//! Log.\n".into()),
             ("words", "docs/more.md", concat!("see /ro", "ot/notes").into()),
             ("words", here, code(concat!("// FIX", "ME: later"))),
         ]
