@@ -12,7 +12,7 @@ mod tables;
 mod take;
 
 pub use findings::*;
-pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, judge};
+pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
 pub use measured::*;
 pub use settings::*;
 pub use shootout::*;

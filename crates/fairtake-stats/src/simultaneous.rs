@@ -13,6 +13,11 @@ const FIELDS_UP_TO_DF: f64 = 16.0;
 /// in-between lengths differ too little from these to matter.
 const RUN_GROWTH: f64 = 1.4;
 
+/// With few units the correlation and the course of the spread are themselves estimated, which the simulation takes as
+/// known: the joint factors are widened by 1 + this/df. Found against the ground truth (two and three placements fell
+/// to 0.91 and 0.93 simultaneous coverage without it).
+const FEW_UNITS: f64 = 0.35;
+
 /// Factors on the pointwise half-width `t·sd`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Factors {
@@ -77,12 +82,10 @@ pub(crate) fn factors(
         greatest_run.push(runs.greatest(z, sd, &spread));
     }
     let pointwise = quantile(&mut all, confidence).max(1.0);
-    let simultaneous = quantile(&mut greatest, confidence).max(pointwise);
-    Factors {
-        pointwise,
-        simultaneous,
-        run: (quantile(&mut greatest_run, confidence)).max(simultaneous) / pointwise,
-    }
+    let few = 1.0 + FEW_UNITS / parts.iter().map(|p| p.df).sum::<f64>().max(1.0);
+    let simultaneous = few * quantile(&mut greatest, confidence).max(pointwise);
+    let run = (few * quantile(&mut greatest_run, confidence)).max(simultaneous) / pointwise;
+    Factors { pointwise, simultaneous, run }
 }
 
 /// Squared error fields with the same borrowing from neighbours as the variances themselves.

@@ -48,8 +48,14 @@ pub fn draw_case(cell: &Cell, seed: u64) -> Case {
     let takes = plan(cell, &mut model);
     let scene = model.scene();
     let mut tables: [Vec<Table>; 3] = Default::default();
+    let replay =
+        (cell.design == Design::Replayed).then(|| model.events(cell.events as usize, cell.block_correlation));
     for performance in distinct_performances(&takes) {
-        let events = model.events(cell.events as usize, cell.block_correlation);
+        // A replay sounds the same every time.
+        let events = match &replay {
+            Some(events) => events.clone(),
+            None => model.events(cell.events as usize, cell.block_correlation),
+        };
         for take in takes.iter().filter(|t| t.performance == performance) {
             let own = model.own_scatter(cell.events as usize, cell.block_correlation);
             tables[take.side].push(table(take, &scene, &events, &own));
@@ -188,8 +194,14 @@ fn truths(
     }
     (0..2).for_each(|side| curve[side] = scene.expected_curve(side));
     let microphones = difference(level, curve.clone());
-    // These takes: over events only; with a witness the playing is removed.
-    let removed = cell.design == Design::InTurnWithWitness;
+    // These takes: over events only; with a witness the playing is removed, and over several passes at one placement
+    // it is what varies.
+    let removed = cell.design == Design::InTurnWithWitness || several_passes(cell);
+    // What a witness refers all takes to: their mean playing.
+    let compared: Vec<&TakePlan> = takes.iter().filter(|t| t.side < 2).collect();
+    let common: Vec<f64> = (0..n_bands)
+        .map(|b| compared.iter().map(|t| t.played[b]).sum::<f64>() / compared.len() as f64)
+        .collect();
     let mut level = [0.0; 2];
     let mut curve = [vec![0.0; n_bands], vec![0.0; n_bands]];
     for side in 0..2 {
@@ -197,7 +209,11 @@ fn truths(
         let share = 1.0 / own.len() as f64;
         for take in own {
             for draw in &draws {
-                let played = if removed { &draw.played } else { &take.played };
+                let played = match cell.design {
+                    Design::InTurnWithWitness => &common,
+                    _ if removed => &draw.played,
+                    _ => &take.played,
+                };
                 let row = scene.levels(side, &[&take.placed, played, &draw.event, &draw.own]);
                 level[side] += share * scene.loudness(&row) / N_EXPECTATION as f64;
             }
@@ -232,7 +248,14 @@ fn oracle(cell: &Cell, model: &mut Model, scene: &Scene) -> [Vec<f64>; 2] {
             |d: &Draw, common: &[f64]| -> Vec<f64> { d.own.iter().zip(common).map(|(o, c)| o + c).collect() };
         // Together one event reaches both; in turn each microphone has its own; a witness removes it.
         let heard_b = if together || removed { &a.event } else { &b.event };
-        add(&mut event, &matched(0, &with(&a, &a.event)), &matched(1, &with(&b, heard_b)));
+        let (mut heard_0, mut heard_1) = (with(&a, &a.event), with(&b, heard_b));
+        if removed {
+            // What is heard is relative to the witness, which has a scatter of its own in every take.
+            for (heard, witness) in [(&mut heard_0, model.draw()), (&mut heard_1, model.draw())] {
+                heard.iter_mut().zip(&witness.own).for_each(|(h, w)| *h -= w);
+            }
+        }
+        add(&mut event, &matched(0, &heard_0), &matched(1, &heard_1));
         if !together && !removed {
             add(&mut take, &matched(0, &a.played), &matched(1, &b.played));
         }
@@ -243,7 +266,7 @@ fn oracle(cell: &Cell, model: &mut Model, scene: &Scene) -> [Vec<f64>; 2] {
     let n_events = fairtake_stats::autocorrelation::effective_number(n as usize, r);
     let n_takes = f64::from(cell.performances_per_placement);
     let n_placements = f64::from(cell.placements);
-    let passes = cell.placements == 1 && cell.performances_per_placement > 1 && !together;
+    let passes = several_passes(cell);
     let these = (0..n_bands)
         .map(|b| {
             let take = if passes { take[b] } else { 0.0 };
@@ -254,6 +277,11 @@ fn oracle(cell: &Cell, model: &mut Model, scene: &Scene) -> [Vec<f64>; 2] {
         .map(|b| ((placed[b] + (take[b] + event[b] / n_events) / n_takes) / n_placements).sqrt())
         .collect();
     [these, microphones]
+}
+
+/// True when passes at one placement are the units.
+fn several_passes(cell: &Cell) -> bool {
+    cell.placements == 1 && cell.performances_per_placement > 1 && cell.design == Design::InTurn
 }
 
 /// True when blocks, not hits, are drawn.

@@ -120,7 +120,7 @@ impl SettingUp {
 
 /// Standard deviation of the angle and offset allowance: grows with the logarithm of frequency from
 /// 1 kHz to 10 kHz and goes on so; fades out over the octave below 1 kHz.
-fn spread_at(frequency_hz: f64, a: &crate::Allowance) -> f64 {
+pub(super) fn spread_at(frequency_hz: f64, a: &crate::Allowance) -> f64 {
     let decades = (frequency_hz / 1000.0).log10();
     if decades >= 0.0 {
         a.at_1khz_db + (a.at_10khz_db - a.at_1khz_db) * decades
@@ -157,8 +157,16 @@ fn normal_cdf(x: f64) -> f64 {
     fairtake_stats::student::normal_cdf(x)
 }
 
-fn k_power(_f: f64) -> f64 {
-    1.0
+/// K-weighting as a power gain.
+pub(super) fn k_power(frequency_hz: f64) -> f64 {
+    // TEMP until fairtake_signal::weighting is there.
+    let (f0, q, vh) = (1681.974_450_955_533f64, 0.707_175_236_955_419_6f64, 1.584_864_701_130_855f64);
+    let vb = vh.powf(0.499_666_774_154_541_6);
+    let x = frequency_hz / f0;
+    let shelf =
+        ((1.0 - vh * x * x).powi(2) + (vb * x / q).powi(2)) / ((1.0 - x * x).powi(2) + (x / q).powi(2));
+    let y = frequency_hz / 38.135_470_876_139_82;
+    shelf * y.powi(4) / ((1.0 - y * y).powi(2) + (y / 0.500_327_037_323_877_3).powi(2))
 }
 
 #[cfg(test)]

@@ -42,7 +42,7 @@ struct Scan {
 }
 
 /// Features of both microphones, matched with each other.
-pub(super) fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
+pub fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
     let octaves: Vec<f64> = supported(pair).map(|b| pair.bands[b].centre_hz().log2()).collect();
     if octaves.len() < 6 {
         return Vec::new();

@@ -7,8 +7,10 @@ mod features;
 mod settle;
 mod units;
 mod verdict;
+mod witness;
 
 pub use allowance::{SettingUp, distance_change_db};
+pub use features::features;
 
 use crate::{
     BudgetKind, BudgetLine, Claim, Conditional, Estimate, MatchBy, PairTables, Region, Settings, Unit,
@@ -39,8 +41,6 @@ pub struct Judgement {
     pub match_gain: Estimate,
     /// Sample peak, true peak, RMS, loudness: differences before the match.
     pub levels: [Estimate; 4],
-    /// Edges, peaks and notches of both microphones.
-    pub features: Vec<crate::Feature>,
     /// Uncertainty contributions per region.
     pub budget: Vec<BudgetLine>,
 }
@@ -71,7 +71,12 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
         seed: settings.seed,
     };
     let curve = counted.fit.as_ref().and_then(|fit| {
-        curve(&columns(fit, 0, n_supported), &position, &vec![1.0; n_supported], &curve_settings)
+        curve(
+            &columns(fit, 0, n_supported),
+            &position,
+            &expected_shape(pair, counted.unit, settings),
+            &curve_settings,
+        )
     });
     let allowance = match (counted.claim, setting_up) {
         (Claim::TheseTakes, Some(setting_up)) => Some(setting_up.allowance_db(pair, settings)),
@@ -89,7 +94,6 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
         levels: std::array::from_fn(|k| level(&counted, n_supported + 1 + k, 4.0, settings)),
         bands,
         regions,
-        features: features::features(pair, settings),
         budget,
     }
 }
@@ -97,6 +101,20 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
 /// Indices of the supported bands.
 fn supported(pair: &PairTables) -> impl Iterator<Item = usize> + '_ {
     (0..pair.bands.len()).filter(|b| pair.supported[*b])
+}
+
+/// What the variance of a unit is expected to look like over the supported bands: setting up again changes more the
+/// shorter the wave; between events nothing is known beforehand.
+fn expected_shape(pair: &PairTables, unit: Unit, settings: &Settings) -> Vec<f64> {
+    supported(pair)
+        .map(|b| match unit {
+            Unit::Placement => {
+                let floor = settings.allowance.at_1khz_db;
+                floor * floor + allowance::spread_at(pair.bands[b].centre_hz(), &settings.allowance).powi(2)
+            }
+            Unit::Event | Unit::Block | Unit::Performance => 1.0,
+        })
+        .collect()
 }
 
 /// Half of the two-sided normal interval per unit of a known standard uncertainty.

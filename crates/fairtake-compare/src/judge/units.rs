@@ -1,5 +1,6 @@
 //! From event tables to a fit: which level of repetition counts, what pairs, what is unknown.
 
+use super::witness::RelativeToWitness;
 use crate::{Claim, Design, MatchBy, PairTables, Playing, Table, Unit};
 use fairtake_stats::autocorrelation::{effective_number, pooled_lag1};
 use fairtake_stats::linear::{Fit, Stratum, fit_effect, fit_strata};
@@ -10,10 +11,6 @@ pub(crate) const N_LEVELS: usize = 5;
 
 /// At event level fewer effective events per microphone than this say nothing.
 const FEWEST_EVENTS: f64 = 4.0;
-
-/// How far the witness is smoothed over bands, in octaves to each side. Reason: what a witness is there for, a
-/// take's strength and timbre, is smooth; its own scatter from band to band is not.
-const WITNESS_SMOOTHING_OCTAVES: f64 = 0.5;
 
 /// What is counted in one comparison, and the fit made of it.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,7 +49,7 @@ fn distinct(tables: &[Table], key: impl Fn(&Table) -> u32) -> Vec<u32> {
 }
 
 /// Rows of one take: matched supported bands, then the level columns.
-fn rows(table: &Table, pair: &PairTables, by: MatchBy) -> Matrix {
+pub(super) fn rows(table: &Table, pair: &PairTables, by: MatchBy) -> Matrix {
     let m = pair.bands.len();
     let n_supported = pair.supported.iter().filter(|s| **s).count();
     let mut out = Matrix::zeros(0, n_supported + N_LEVELS);
@@ -167,10 +164,9 @@ fn paired_by_row(pair: &PairTables, by: MatchBy) -> Counted {
 
 /// One microphone after the other: nothing pairs, except each take with its witness.
 fn in_turn(pair: &PairTables, by: MatchBy) -> Counted {
-    let witness = WitnessRows::new(pair, by);
-    let sides: [Vec<(&Table, Matrix)>; 2] = [&pair.reference, &pair.against].map(|tables| {
-        tables.iter().map(|t| (t, witness.relative(t.performance, rows(t, pair, by)))).collect()
-    });
+    let relative = RelativeToWitness::new(pair);
+    let sides: [Vec<(&Table, Matrix)>; 2] = [&pair.reference, &pair.against]
+        .map(|tables| tables.iter().map(|t| (t, relative.rows(t, pair, by))).collect());
     if replaced(pair) {
         let strata: Vec<Stratum> = sides
             .iter()
@@ -286,61 +282,4 @@ fn event_level(strata: Vec<Stratum>, n_effective: [f64; 2], pair: &PairTables) -
 fn counted(claim: Claim, unit: Unit, n_effective: [f64; 2], fit: Option<Fit>, estimate: Vec<f64>) -> Counted {
     let fit = fit.filter(|f| f.df() >= 2.0 - 1e-9);
     Counted { claim, unit, n_effective, fit, estimate }
-}
-
-/// The witness of every performance, relative to its mean over all of them, smoothed over bands.
-struct WitnessRows {
-    by_performance: Vec<(u32, Matrix)>,
-}
-
-impl WitnessRows {
-    fn new(pair: &PairTables, by: MatchBy) -> WitnessRows {
-        if pair.design != Design::InTurnWithWitness {
-            return WitnessRows { by_performance: Vec::new() };
-        }
-        let mut takes: Vec<(u32, Matrix)> =
-            pair.witness.iter().map(|t| (t.performance, rows(t, pair, by))).collect();
-        let middle = mean_of_means(takes.iter().map(|(_, rows)| rows));
-        let octaves: Vec<f64> = pair
-            .bands
-            .iter()
-            .zip(&pair.supported)
-            .filter(|(_, s)| **s)
-            .map(|(b, _)| b.centre_hz().log2())
-            .collect();
-        for (_, take) in &mut takes {
-            for i in 0..take.n_rows() {
-                let row = take.row_mut(i);
-                row.iter_mut().zip(&middle).for_each(|(v, m)| *v -= m);
-                let smooth = smoothed(&row[..octaves.len()], &octaves);
-                row[..octaves.len()].copy_from_slice(&smooth);
-            }
-        }
-        WitnessRows { by_performance: takes }
-    }
-
-    /// The rows of a take, event by event relative to the witness.
-    fn relative(&self, performance: u32, rows: Matrix) -> Matrix {
-        match self.by_performance.iter().find(|(p, _)| *p == performance) {
-            Some((_, witness)) => minus(&rows, witness),
-            None => rows,
-        }
-    }
-}
-
-fn smoothed(values: &[f64], octaves: &[f64]) -> Vec<f64> {
-    let n = values.len();
-    (0..n)
-        .map(|i| {
-            let (mut top, mut bottom) = (0.0, 0.0);
-            for j in 0..n {
-                let w = 1.0 - (octaves[i] - octaves[j]).abs() / WITNESS_SMOOTHING_OCTAVES;
-                if w > 0.0 {
-                    top += w * values[j];
-                    bottom += w;
-                }
-            }
-            top / bottom
-        })
-        .collect()
 }
