@@ -117,13 +117,8 @@ fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResul
     let mut held = vec![];
     if !few {
         held.push(Held { what: "pointwise", rate: per_band(scores, None), least, most });
-        for octave in 0..N_OCTAVES {
-            held.push(Held {
-                what: OCTAVES[octave],
-                rate: per_band(scores, Some(octave)),
-                least: 0.90,
-                most: 0.99,
-            });
+        for (octave, what) in OCTAVES.into_iter().enumerate() {
+            held.push(Held { what, rate: per_band(scores, Some(octave)), least: 0.90, most: 0.99 });
         }
         held.push(Held {
             what: "simultaneous",

@@ -187,9 +187,9 @@ fn truths(
     let mut level = [0.0; 2];
     let mut curve = [vec![0.0; n_bands], vec![0.0; n_bands]];
     for draw in &draws {
-        for side in 0..2 {
+        for (side, level) in level.iter_mut().enumerate() {
             let row = scene.levels(side, &[&draw.placed[side], &draw.played, &draw.event, &draw.own]);
-            level[side] += scene.loudness(&row) / N_EXPECTATION as f64;
+            *level += scene.loudness(&row) / N_EXPECTATION as f64;
         }
     }
     (0..2).for_each(|side| curve[side] = scene.expected_curve(side));

@@ -1,10 +1,11 @@
 //! The statistical model behind the curve tier: its sizes are drawn anew for every comparison.
 
-use crate::bands::{k_power, twelfth_octaves};
+use crate::bands::twelfth_octaves;
 use crate::cells::{Cell, MicPair};
 use crate::curve::{identical, sustained};
 use crate::field::{SmoothField, between, heavy_tail, normal};
 use fairtake_compare::{BandSpan, distance_change_db};
+use fairtake_signal::weighting::k_power;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 

@@ -61,7 +61,7 @@ pub fn distance_change_db(
             ((1.0 - b) * p_re + b * u_re).powi(2) + ((1.0 - b) * p_im + b * u_im).powi(2)
         }
     };
-    10.0 * (level(to_mm) / level(from_mm)).log10()
+    fairtake_signal::units::power_db_at_least(level(to_mm) / level(from_mm), -200.0)
 }
 
 impl SettingUp {
@@ -135,7 +135,7 @@ fn match_share(pair: &PairTables, settings: &Settings) -> Vec<f64> {
     let mut energy = vec![0.0; m];
     for table in &pair.reference {
         for (i, db) in table.band_db.iter().enumerate() {
-            energy[i % m] += 10f64.powf(db / 10.0);
+            energy[i % m] += fairtake_signal::units::db_to_power(*db);
         }
     }
     for (b, e) in energy.iter_mut().enumerate() {
@@ -143,7 +143,7 @@ fn match_share(pair: &PairTables, settings: &Settings) -> Vec<f64> {
         *e *= match settings.match_by {
             crate::MatchBy::None => 0.0,
             crate::MatchBy::Midrange => f64::from(u8::from((300.0..3000.0).contains(&centre_hz))),
-            crate::MatchBy::Loudness | crate::MatchBy::Peak => k_power(centre_hz),
+            crate::MatchBy::Loudness | crate::MatchBy::Peak => fairtake_signal::weighting::k_power(centre_hz),
         };
     }
     let total: f64 = energy.iter().sum();
@@ -155,18 +155,6 @@ fn match_share(pair: &PairTables, settings: &Settings) -> Vec<f64> {
 
 fn normal_cdf(x: f64) -> f64 {
     fairtake_stats::student::normal_cdf(x)
-}
-
-/// K-weighting as a power gain.
-pub(super) fn k_power(frequency_hz: f64) -> f64 {
-    // TEMP until fairtake_signal::weighting is there.
-    let (f0, q, vh) = (1681.974_450_955_533f64, 0.707_175_236_955_419_6f64, 1.584_864_701_130_855f64);
-    let vb = vh.powf(0.499_666_774_154_541_6);
-    let x = frequency_hz / f0;
-    let shelf =
-        ((1.0 - vh * x * x).powi(2) + (vb * x / q).powi(2)) / ((1.0 - x * x).powi(2) + (x / q).powi(2));
-    let y = frequency_hz / 38.135_470_876_139_82;
-    shelf * y.powi(4) / ((1.0 - y * y).powi(2) + (y / 0.500_327_037_323_877_3).powi(2))
 }
 
 #[cfg(test)]
@@ -181,5 +169,24 @@ mod tests {
         let piston = distance_change_db(25.0, 28.0, 50.0, 0.5, 165.0, 343.0);
         assert!((point + 1.97).abs() < 0.005, "{point}");
         assert!((piston + 0.18).abs() < 0.005, "{piston}");
+    }
+
+    #[test]
+    fn level_changes_by_distance_are_those_of_the_table() {
+        // reference/06_distance_error.csv, c = 343.2 m/s, columns r, d, inverse distance, cardioid and bidirectional at 50 Hz
+        // and 1 kHz; half of the last digit.
+        let text = include_str!("../../../../reference/06_distance_error.csv");
+        let rows: Vec<Vec<f64>> = text
+            .lines()
+            .map(|l| l.split(',').filter_map(|c| c.parse().ok()).collect::<Vec<f64>>())
+            .filter(|r| r.len() == 7)
+            .collect();
+        assert!(rows.len() >= 16, "the table was read");
+        for r in rows {
+            for (column, hz, share) in [(3, 50.0, 0.5), (4, 1000.0, 0.5), (5, 50.0, 1.0), (6, 1000.0, 1.0)] {
+                let found = distance_change_db(r[0], r[0] + r[1], hz, share, 0.0, 343.2);
+                assert!((found - r[column]).abs() < 6e-5, "{} mm {} Hz: {found}", r[0], hz);
+            }
+        }
     }
 }

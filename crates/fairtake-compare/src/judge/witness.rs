@@ -7,6 +7,7 @@
 
 use super::units::rows;
 use crate::{Design, MatchBy, PairTables, Table};
+use fairtake_signal::units::{db_to_power, power_db};
 use fairtake_stats::matrix::Matrix;
 
 /// Smoothing widths tried, in octaves to each side; 0 = none.
@@ -62,7 +63,7 @@ impl RelativeToWitness {
         };
         let m = pair.bands.len();
         let centres: Vec<f64> = pair.bands.iter().map(|b| b.centre_hz()).collect();
-        let k: Vec<f64> = centres.iter().map(|f| super::allowance::k_power(*f)).collect();
+        let k: Vec<f64> = centres.iter().map(|f| fairtake_signal::weighting::k_power(*f)).collect();
         let middle: Vec<f64> =
             centres.iter().map(|f| f64::from(u8::from((300.0..3000.0).contains(f)))).collect();
         let plain = vec![1.0; m];
@@ -101,10 +102,10 @@ impl RelativeToWitness {
 fn level_change(band_db: &[f64], deviation: &[f64], weights: &[f64]) -> f64 {
     let (mut before, mut after) = (0.0, 0.0);
     for ((b, d), w) in band_db.iter().zip(deviation).zip(weights) {
-        before += w * 10f64.powf(b / 10.0);
-        after += w * 10f64.powf((b - d) / 10.0);
+        before += w * db_to_power(*b);
+        after += w * db_to_power(b - d);
     }
-    if before > 0.0 && after > 0.0 { 10.0 * (after / before).log10() } else { 0.0 }
+    power_db(after).zip(power_db(before)).map_or(0.0, |(after, before)| after - before)
 }
 
 fn smoothed(rows: &Matrix, octaves: &[f64], reach: f64) -> Matrix {
