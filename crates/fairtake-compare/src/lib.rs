@@ -3,17 +3,26 @@
 //! Modules in reading order. This crate opens no file, socket, device or clock: audio reaches it
 //! through [`Samples`], everything random takes a seed.
 
+mod assemble;
+mod checks;
+mod compare;
 mod findings;
 mod judge;
+mod measure;
 mod measured;
+mod recognise;
+mod sentences;
 mod settings;
 mod shootout;
 mod tables;
 mod take;
 
+pub use compare::{CompareError, Comparison, Measurement, compare};
 pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
+pub use measure::{Tabulated, measure_performance, tabulate};
 pub use measured::*;
+pub use recognise::recognise_performances;
 pub use settings::*;
 pub use shootout::*;
 pub use tables::*;

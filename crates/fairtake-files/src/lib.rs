@@ -10,6 +10,7 @@ mod log;
 mod log_error;
 mod log_write;
 pub mod wav;
+mod write;
 
 pub use audio::{AudioFile, ChannelSamples};
 pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_gaps, cut_at_list, cut_at_markers};
@@ -19,3 +20,4 @@ pub use hash::sha256;
 pub use log::{Log, TakeEntry, parse_log};
 pub use log_error::LogError;
 pub use log_write::{LogFile, new_log};
+pub use write::{WriteError, write_whole};

@@ -1,1 +1,4 @@
-//! Findings in; figures, sentences, tables and the report out.
+//! Findings in; tables and the summary for a terminal out. No samples, no files.
+
+pub mod events;
+pub mod summary;

@@ -16,32 +16,15 @@ pub(crate) struct Cli {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Make a demo shootout with the virtual studio, analyse it and write its report
-    Demo(DemoArgs),
     /// Compare audio files, or all takes of a shootout folder
     Compare(CompareArgs),
     /// Start a shootout folder with an empty log
     New(NewArgs),
-    /// Log a take that lies in, or is copied into, a shootout folder
-    Add(AddArgs),
     /// Check whether takes can be compared, without comparing them
     Check(CheckArgs),
-    /// Write the report of a shootout folder
-    Report(ReportArgs),
     /// Write man pages and shell completions
     #[command(hide = true)]
     Generate(GenerateArgs),
-}
-
-/// Arguments of `demo`.
-#[derive(Debug, Args)]
-pub(crate) struct DemoArgs {
-    /// Where to make the demo; must not exist yet
-    #[arg(default_value = "fairtake-demo")]
-    pub folder: PathBuf,
-    /// Print the findings as JSON
-    #[arg(long)]
-    pub json: bool,
 }
 
 /// Settings of an analysis, shared by several commands.
@@ -97,21 +80,15 @@ pub(crate) struct CompareArgs {
     /// Print the findings as JSON
     #[arg(long)]
     pub json: bool,
-    /// Write the report (HTML) here; refuses to overwrite
-    #[arg(long, value_name = "FILE")]
-    pub report: Option<PathBuf>,
     /// Write per-event values (CSV), enough to recompute every band difference; refuses to overwrite
     #[arg(long, value_name = "FILE")]
     pub events: Option<PathBuf>,
-    /// Let files given with --report and --events be replaced
+    /// Let the file given with --events be replaced
     #[arg(long)]
     pub overwrite: bool,
     /// Exit with 1 when a caution with one of these codes stands; `all` for any
     #[arg(long, value_name = "CODE", value_delimiter = ',')]
     pub strict: Vec<String>,
-    /// Analyse again although nothing has changed
-    #[arg(long)]
-    pub no_cache: bool,
 }
 
 /// Arguments of `new`.
@@ -124,45 +101,15 @@ pub(crate) struct NewArgs {
     pub title: Option<String>,
 }
 
-/// Arguments of `add`.
-#[derive(Debug, Args)]
-pub(crate) struct AddArgs {
-    /// Shootout folder
-    pub folder: PathBuf,
-    /// Audio file; copied into the folder's `takes/` unless it lies in the folder already
-    pub file: PathBuf,
-    /// Key of the microphone (a new one is added to the log)
-    #[arg(long)]
-    pub mic: String,
-    /// Key of the source (a new one is added to the log)
-    #[arg(long)]
-    pub source: String,
-    /// Channel, counted from 1
-    #[arg(long, default_value_t = 1)]
-    pub channel: u16,
-    /// Placement [default: 1]
-    #[arg(long, default_value_t = 1)]
-    pub placement: u32,
-    /// Performance; takes recorded at once share it [default: the next free]
-    #[arg(long)]
-    pub performance: Option<u32>,
-    /// Named spot
-    #[arg(long)]
-    pub position: Option<String>,
-    /// Gain as set on the preamp in dB
-    #[arg(long, allow_negative_numbers = true)]
-    pub gain_db: Option<f64>,
-    /// What the take is for
-    #[arg(long, value_enum, default_value_t = RoleArg::Compared)]
-    pub role: RoleArg,
-}
-
 /// Arguments of `check`.
 #[derive(Debug, Args)]
 pub(crate) struct CheckArgs {
-    /// Audio files, or one shootout folder
+    /// Two or more audio files, or one shootout folder
     #[arg(required = true)]
     pub paths: Vec<PathBuf>,
+    /// Settings.
+    #[command(flatten)]
+    pub analysis: AnalysisArgs,
     /// Channel of multichannel files, counted from 1
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
     pub channel: u16,
@@ -172,22 +119,6 @@ pub(crate) struct CheckArgs {
     /// Show the fair ones too
     #[arg(long)]
     pub all: bool,
-}
-
-/// Arguments of `report`.
-#[derive(Debug, Args)]
-pub(crate) struct ReportArgs {
-    /// Shootout folder
-    pub folder: PathBuf,
-    /// Settings.
-    #[command(flatten)]
-    pub analysis: AnalysisArgs,
-    /// Where to write it [default: report.html in the folder]
-    #[arg(long, value_name = "FILE")]
-    pub to: Option<PathBuf>,
-    /// Let an existing report be replaced
-    #[arg(long)]
-    pub overwrite: bool,
 }
 
 /// Arguments of `generate`.
@@ -265,22 +196,6 @@ choice! {
         Bidirectional => PolarPattern::Bidirectional,
     }
 }
-choice! {
-    /// What a take is for.
-    RoleArg => fairtake_compare::Role {
-        /// By a microphone under comparison
-        Compared => fairtake_compare::Role::Compared,
-        /// By the microphone that nobody moves
-        Witness => fairtake_compare::Role::Witness,
-        /// Noise of room and chain alone
-        RoomTone => fairtake_compare::Role::RoomTone,
-        /// What leaks in from other sources
-        Bleed => fairtake_compare::Role::Bleed,
-        /// A sound calibrator on the microphone
-        Calibrator => fairtake_compare::Role::Calibrator,
-    }
-}
-
 impl AnalysisArgs {
     /// The settings asked for; a margin in the log holds where none was typed.
     pub(crate) fn settings(&self, logged_margin_db: Option<f64>) -> Settings {

@@ -13,12 +13,9 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
-        Command::Demo(args) => commands::demo::run(&args),
         Command::Compare(args) => commands::compare::run(&args),
         Command::New(args) => commands::new::run(&args),
-        Command::Add(args) => commands::add::run(&args),
         Command::Check(args) => commands::check::run(&args),
-        Command::Report(args) => commands::report::run(&args),
         Command::Generate(args) => commands::generate::run(&args),
     };
     match outcome {

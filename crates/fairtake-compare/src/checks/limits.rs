@@ -1,0 +1,32 @@
+//! Every limit that a check holds a figure against: code, unit, value, reason.
+
+/// One limit. The code has a page in `docs/cautions`.
+pub(crate) struct Limit {
+    /// Name of the check.
+    pub code: &'static str,
+    /// Unit of figure and limit.
+    pub unit: &'static str,
+    /// The limit.
+    pub value: f64,
+}
+
+/// Share of clipped events from which the take is unfair: half. Below, the other events still serve.
+pub(crate) const CLIPPED: Limit = Limit { code: "clipped", unit: "share of events", value: 0.5 };
+/// Peaks below this waste more than half of 24 bits. Common practice, no source.
+pub(crate) const LEVEL_LOW: Limit = Limit { code: "level_low", unit: "dBFS", value: -50.0 };
+/// A mean value above this share of full scale shows a defect. Common practice, no source.
+pub(crate) const DC: Limit = Limit { code: "dc", unit: "of full scale", value: 0.005 };
+/// Seconds of noise needed: any.
+pub(crate) const SNR_UNKNOWN: Limit = Limit { code: "snr_unknown", unit: "s", value: 0.0 };
+/// A lossy coding is one too many.
+pub(crate) const LOSSY: Limit = Limit { code: "lossy", unit: "codings", value: 0.0 };
+/// Below this the spread of events is hardly known: four are the least that give an interval, eight a useful one.
+pub(crate) const TOO_FEW_EVENTS: Limit = Limit { code: "too_few_events", unit: "events", value: 8.0 };
+/// Rates must be equal.
+pub(crate) const RATES_DIFFER: Limit = Limit { code: "rates_differ", unit: "Hz", value: 0.0 };
+/// Word lengths must be equal.
+pub(crate) const WORD_LENGTH_DIFFERS: Limit = Limit { code: "word_length_differs", unit: "bits", value: 0.0 };
+/// The same bytes for two microphones are a mistake.
+pub(crate) const SAME_FILE_TWICE: Limit = Limit { code: "same_file_twice", unit: "files", value: 0.0 };
+/// Below two placements microphone and placement cannot be told apart.
+pub(crate) const FEW_PLACEMENTS: Limit = Limit { code: "few_placements", unit: "placements", value: 2.0 };

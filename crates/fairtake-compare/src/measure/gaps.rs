@@ -1,0 +1,113 @@
+//! Noise, measured where nothing is played.
+
+use super::{Stretch, no_noise, stream::Streamed};
+use crate::{NoiseMeasureOfTake, Playing, ReadError, Take};
+use fairtake_signal::bands::BandSet;
+use fairtake_signal::spectrum::BandSpectrum;
+use fairtake_signal::units::db_to_power;
+use fairtake_signal::weighting::{a_power, bs468_power};
+
+/// A stretch counts as noise where its envelope stays within this of the take's floor, in dB.
+const NEAR_FLOOR_DB: f64 = 6.0;
+/// The floor must lie this much below what is played, or it is the quietest music and not noise, in dB.
+const BELOW_PLAYED_DB: f64 = 30.0;
+/// Noise is taken from this long after a hit has ended and until this long before the next, in seconds.
+const KEEP_AWAY_S: f64 = 0.03;
+/// No more than this many segments are averaged: the rest would not make the estimate better by a tenth of a dB.
+const MOST_SEGMENTS: usize = 200;
+
+/// Power per band between events; `None` when there is no gap to measure it in.
+pub(crate) fn noise(
+    take: &Take,
+    streamed: &Streamed,
+    playing: Playing,
+    events: &[Stretch],
+    bands: &BandSet,
+) -> Result<Option<NoiseMeasureOfTake>, ReadError> {
+    let rate = f64::from(take.samples.rate_hz());
+    let hop = streamed.envelope.hop_frames;
+    let plain = &streamed.envelope.plain;
+    let floor = streamed.envelope.floor();
+    let played = plain.iter().fold(0f32, |a, v| a.max(*v));
+    if floor <= 0.0 || floor > f64::from(played) * db_to_power(-BELOW_PLAYED_DB) {
+        return Ok(no_noise());
+    }
+    let limit = (floor * db_to_power(NEAR_FLOOR_DB)) as f32;
+    let keep_away = (KEEP_AWAY_S * rate) as u64;
+    let mut busy = vec![false; plain.len()];
+    for e in events {
+        let from = (e.start.saturating_sub(keep_away) as usize / hop).min(plain.len());
+        let to = ((e.end + keep_away) as usize / hop + 1).min(plain.len());
+        busy[from..to].iter_mut().for_each(|b| *b = true);
+    }
+    let quiet: Vec<bool> = busy.iter().zip(plain).map(|(b, v)| !b && *v <= limit).collect();
+    let mut n_fft = (rate as usize / 8).next_power_of_two();
+    let mut runs = runs_of(&quiet, n_fft.div_ceil(hop));
+    while runs.is_empty() && n_fft > (rate as usize / 40) {
+        n_fft /= 2;
+        runs = runs_of(&quiet, n_fft.div_ceil(hop));
+    }
+    if runs.is_empty() || playing == Playing::Auto {
+        return Ok(no_noise());
+    }
+    let mut spectrum = BandSpectrum::new(take.samples.rate_hz(), bands);
+    let (mut sum, mut n_segments, mut duration_s, mut squares, mut n_frames) =
+        (vec![0.0; bands.len()], 0usize, 0.0, 0.0, 0usize);
+    let mut samples = Vec::new();
+    for (from, to) in runs {
+        if n_segments >= MOST_SEGMENTS {
+            break;
+        }
+        samples.resize((to - from) * hop, 0.0);
+        let n = take.samples.read((from * hop) as u64, &mut samples)?;
+        samples.truncate(n.min(MOST_SEGMENTS * n_fft));
+        if let Some((power, n)) = spectrum.steady_power(&samples, n_fft) {
+            sum.iter_mut().zip(&power).for_each(|(s, p)| *s += p * n as f64);
+            n_segments += n;
+            duration_s += samples.len() as f64 / rate;
+            squares += fairtake_signal::levels::energy(&samples);
+            n_frames += samples.len();
+        }
+    }
+    if n_segments == 0 {
+        return Ok(no_noise());
+    }
+    let band_power: Vec<f64> = sum.iter().map(|s| s / n_segments as f64).collect();
+    let bin_hz = rate / n_fft as f64;
+    let spans = bands.spans_hz();
+    // Half-overlapping Hann segments are worth about 0.95 independent ones each; two degrees of freedom per bin.
+    let band_dof = spans
+        .iter()
+        .map(|(from, to)| (2.0 * 0.95 * n_segments as f64 * ((to - from) / (1.5 * bin_hz)).max(1.0)).max(2.0))
+        .collect();
+    let weighted = |gain: fn(f64) -> f64| {
+        spans.iter().zip(&band_power).map(|((from, to), p)| p * gain((from * to).sqrt())).sum()
+    };
+    Ok(Some(NoiseMeasureOfTake {
+        mean_square: squares / n_frames.max(1) as f64,
+        mean_square_a: weighted(a_power),
+        mean_square_bs468: weighted(bs468_power),
+        band_power,
+        band_dof,
+        duration_s,
+    }))
+}
+
+/// Runs of at least `least` true values.
+fn runs_of(values: &[bool], least: usize) -> Vec<(usize, usize)> {
+    let mut out = Vec::new();
+    let mut start = None;
+    for (i, v) in values.iter().chain(std::iter::once(&false)).enumerate() {
+        match (v, start) {
+            (true, None) => start = Some(i),
+            (false, Some(from)) => {
+                if i - from >= least {
+                    out.push((from, i));
+                }
+                start = None;
+            }
+            _ => {}
+        }
+    }
+    out
+}

@@ -1,0 +1,256 @@
+//! The measuring stage: samples in, numbers out.
+//!
+//! One streaming pass per take feeds levels, loudness and the envelope; a second visit reads only the events
+//! and the gaps between them. Takes recorded together are measured over the same stretches.
+
+mod gaps;
+mod stream;
+mod tabulate;
+
+pub use tabulate::{Tabulated, tabulate};
+
+use crate::{
+    EventMeasure, FileLevels, LeftOut, NoiseMeasureOfTake, Playing, ReadError, Settings, Take, TakeMeasure,
+};
+use fairtake_signal::bands::BandSet;
+use fairtake_signal::levels::{energy, sample_peak};
+use fairtake_signal::spectrum::BandSpectrum;
+use fairtake_signal::true_peak::TruePeak;
+use fairtake_signal::units::{amplitude_db, power_db};
+use std::thread;
+use stream::Streamed;
+
+/// Below this a level is shown as this: 24 bits hold nothing quieter.
+const QUIETEST_DB: f64 = -200.0;
+/// Length of a block of sustained sound in seconds.
+const BLOCK_S: f64 = 1.0;
+/// A block this much below the strong ones is silence, in dB.
+const SILENT_DB: f64 = 25.0;
+/// Hits are measured from this long before their onset, in seconds.
+const LEAD_S: f64 = 0.005;
+/// Clipped: this many samples in a row at full scale.
+const CLIPPED_RUN: usize = 3;
+
+/// One stretch to measure, in frames.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Stretch {
+    pub start: u64,
+    pub onset: u64,
+    pub end: u64,
+}
+
+/// Measures all takes of one performance over the same events, two takes at a time.
+///
+/// Events are found on the take with the strongest signal, or are hand-set. `room_tone` holds noise-only samples by
+/// microphone, in the order of the takes.
+///
+/// # Errors
+/// When a take cannot be read to its end.
+pub fn measure_performance(takes: &[&Take], settings: &Settings) -> Result<Vec<TakeMeasure>, ReadError> {
+    let streamed = in_parallel(takes, |take| stream::stream(take))?;
+    let loudest = (0..takes.len())
+        .max_by(|a, b| streamed[*a].mean_square().total_cmp(&streamed[*b].mean_square()))
+        .unwrap_or(0);
+    let hand_set = takes.iter().find_map(|t| t.hand_set_events_s.clone());
+    let (playing, stretches) = find_events(takes[loudest], &streamed[loudest], hand_set, settings);
+    let jobs: Vec<(&Take, &Streamed)> = takes.iter().copied().zip(&streamed).collect();
+    let rate_found = takes[loudest].samples.rate_hz();
+    in_parallel(&jobs, |(take, streamed)| {
+        let scaled: Vec<Stretch> = rescale(&stretches, rate_found, take.samples.rate_hz());
+        measure_one(take, streamed, playing, &scaled, settings)
+    })
+}
+
+/// Maps over items on two threads, keeping their order.
+fn in_parallel<T: Sync, R: Send>(
+    items: &[T],
+    work: impl Fn(&T) -> Result<R, ReadError> + Sync,
+) -> Result<Vec<R>, ReadError> {
+    let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(items.len().max(1));
+    let work = &work;
+    let mut done: Vec<(usize, Result<R, ReadError>)> = thread::scope(|scope| {
+        let workers: Vec<_> = (0..n_threads)
+            .map(|w| {
+                scope.spawn(move || {
+                    (w..items.len()).step_by(n_threads).map(|i| (i, work(&items[i]))).collect::<Vec<_>>()
+                })
+            })
+            .collect();
+        workers.into_iter().flat_map(|w| w.join().expect("measuring does not panic")).collect()
+    });
+    done.sort_by_key(|(i, _)| *i);
+    done.into_iter().map(|(_, r)| r).collect()
+}
+
+fn rescale(stretches: &[Stretch], from_hz: u32, to_hz: u32) -> Vec<Stretch> {
+    let map = |frame: u64| (frame as f64 * f64::from(to_hz) / f64::from(from_hz)).round() as u64;
+    stretches.iter().map(|s| Stretch { start: map(s.start), onset: map(s.onset), end: map(s.end) }).collect()
+}
+
+/// Hits, or blocks of sustained sound.
+fn find_events(
+    take: &Take,
+    streamed: &Streamed,
+    hand_set_s: Option<Vec<f64>>,
+    settings: &Settings,
+) -> (Playing, Vec<Stretch>) {
+    let rate = f64::from(take.samples.rate_hz());
+    let envelope = &streamed.envelope;
+    let onsets = match hand_set_s {
+        Some(onsets_s) => onsets_s.iter().map(|s| (s * rate) as usize / envelope.hop_frames).collect(),
+        None => envelope.onsets(),
+    };
+    let percussive = match settings.playing {
+        Playing::Percussive => true,
+        Playing::Sustained => false,
+        Playing::Auto => envelope.is_percussive(&onsets),
+    };
+    if !percussive {
+        return (Playing::Sustained, blocks(take, streamed));
+    }
+    let hop = envelope.hop_frames as u64;
+    let lead = (LEAD_S * rate) as u64;
+    let ends = envelope.ends(&onsets);
+    let stretches = onsets
+        .iter()
+        .zip(ends)
+        .map(|(on, end)| {
+            let onset = *on as u64 * hop;
+            Stretch {
+                start: onset.saturating_sub(lead),
+                onset,
+                end: (end as u64 * hop).min(take.samples.frames()),
+            }
+        })
+        .collect();
+    (Playing::Percussive, stretches)
+}
+
+/// Blocks of one second that are not silent.
+fn blocks(take: &Take, streamed: &Streamed) -> Vec<Stretch> {
+    let envelope = &streamed.envelope;
+    let per_block = ((BLOCK_S * f64::from(take.samples.rate_hz())) as usize / envelope.hop_frames).max(1);
+    let means: Vec<f64> = envelope
+        .plain
+        .chunks_exact(per_block)
+        .map(|c| c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64)
+        .collect();
+    let strongest = means.iter().copied().fold(0.0, f64::max);
+    let least = strongest * fairtake_signal::units::db_to_power(-SILENT_DB);
+    let frames = (per_block * envelope.hop_frames) as u64;
+    means
+        .iter()
+        .enumerate()
+        .filter(|(_, m)| **m > 0.0 && **m >= least)
+        .map(|(i, _)| {
+            let start = i as u64 * frames;
+            Stretch { start, onset: start, end: start + frames }
+        })
+        .collect()
+}
+
+fn measure_one(
+    take: &Take,
+    streamed: &Streamed,
+    playing: Playing,
+    stretches: &[Stretch],
+    settings: &Settings,
+) -> Result<TakeMeasure, ReadError> {
+    let rate_hz = take.samples.rate_hz();
+    let bands = BandSet::new(settings.bands_per_octave, f64::from(rate_hz) / 2.0);
+    let mut spectrum = BandSpectrum::new(rate_hz, &bands);
+    let meter = TruePeak::new();
+    let n_steady = steady_length(rate_hz);
+    let (mut events, mut band_energy) = (Vec::new(), Vec::new());
+    let mut file_true_peak: f64 = 0.0;
+    let mut samples = Vec::new();
+    for stretch in stretches {
+        let cut_off = stretch.end > take.samples.frames() || stretch.end <= stretch.start;
+        samples.resize(stretch.end.saturating_sub(stretch.start).max(1) as usize, 0.0);
+        let n = take.samples.read(stretch.start.min(take.samples.frames()), &mut samples)?;
+        samples.truncate(n);
+        let peak = meter.of(&samples);
+        file_true_peak = file_true_peak.max(peak);
+        let row = match playing {
+            Playing::Sustained => spectrum.steady_power(&samples, n_steady).map(|(power, _)| power),
+            _ => Some(spectrum.event_energy(&samples)),
+        };
+        let row = row.unwrap_or_else(|| vec![0.0; bands.len()]);
+        let left_out = if cut_off {
+            Some(LeftOut::CutOff)
+        } else if clipped(&samples) {
+            Some(LeftOut::Clipped)
+        } else {
+            None
+        };
+        events.push(event(stretch, &samples, peak, &row, &bands, streamed, playing, rate_hz, left_out));
+        band_energy.extend(row);
+    }
+    let noise = gaps::noise(take, streamed, playing, stretches, &bands)?;
+    let file = FileLevels {
+        sample_peak: streamed.peak,
+        true_peak: file_true_peak.max(streamed.peak),
+        mean_square: streamed.mean_square(),
+        dc: streamed.dc(),
+        loudness_lufs: fairtake_signal::loudness::gated_loudness(&streamed.k_tenths),
+    };
+    let n_bands = bands.len();
+    Ok(TakeMeasure { take: take.id.clone(), playing, rate_hz, file, events, band_energy, n_bands, noise })
+}
+
+/// Length of the segments that steady sound is averaged over: about a third of a second.
+pub(crate) fn steady_length(rate_hz: u32) -> usize {
+    (rate_hz as usize / 3).next_power_of_two()
+}
+
+fn clipped(samples: &[f32]) -> bool {
+    // The greatest integer value of 16 bits is the coarsest full scale.
+    samples.windows(CLIPPED_RUN).any(|w| w.iter().all(|x| x.abs() >= 32_767.0 / 32_768.0))
+}
+
+#[allow(clippy::too_many_arguments, reason = "private; everything that one event is made of")]
+fn event(
+    stretch: &Stretch,
+    samples: &[f32],
+    true_peak: f64,
+    row: &[f64],
+    bands: &BandSet,
+    streamed: &Streamed,
+    playing: Playing,
+    rate_hz: u32,
+    left_out: Option<LeftOut>,
+) -> EventMeasure {
+    let rate = f64::from(rate_hz);
+    let n = samples.len().max(1) as f64;
+    let or_quietest = |db: Option<f64>| db.unwrap_or(QUIETEST_DB);
+    let k_energy = streamed.k_energy(stretch.start, stretch.end);
+    // A hit's loudness is its energy over 0.4 s (BS.1770 defines none for so short a sound); a block's is its own.
+    let loudness_s = if playing == Playing::Sustained { n / rate } else { 0.4 };
+    let middle: f64 = bands
+        .spans_hz()
+        .iter()
+        .zip(row)
+        .filter(|((from, to), _)| (300.0..3000.0).contains(&(from * to).sqrt()))
+        .map(|(_, e)| e)
+        .sum();
+    let (attack_s, decay_s) =
+        if playing == Playing::Sustained { (None, None) } else { streamed.shape(stretch, rate) };
+    EventMeasure {
+        start_s: stretch.start as f64 / rate,
+        onset_s: stretch.onset as f64 / rate,
+        end_s: stretch.end as f64 / rate,
+        left_out,
+        sample_peak_db: or_quietest(amplitude_db(sample_peak(samples))),
+        true_peak_db: or_quietest(amplitude_db(true_peak)),
+        rms_db: or_quietest(power_db(energy(samples) / n)),
+        loudness_db: or_quietest(power_db(k_energy / rate / loudness_s)) - 0.691,
+        midrange_db: or_quietest(power_db(middle)),
+        attack_s,
+        decay_s,
+    }
+}
+
+/// Noise without a gap to measure it on.
+pub(crate) fn no_noise() -> Option<NoiseMeasureOfTake> {
+    None
+}

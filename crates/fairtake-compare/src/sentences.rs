@@ -1,0 +1,129 @@
+//! Findings as sentences, made from the numbers and nothing else.
+
+use crate::{Claim, ComparisonFindings, Finding, Region, Shootout, Unit, Verdict};
+
+/// The sentences of one comparison, the largest difference first.
+///
+/// A sentence about levels states the difference only, not the levels: so it cannot disagree with them in rounding.
+pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Finding> {
+    let name = |id: &str| {
+        shootout
+            .mics
+            .get(id)
+            .map(|m| m.name.clone())
+            .filter(|n| !n.is_empty())
+            .unwrap_or_else(|| id.to_string())
+    };
+    let (reference, against) = (name(&c.reference), name(&c.against));
+    let placed = if c.claim == Claim::TheseTakes { ", as placed," } else { "" };
+    let mut regions: Vec<Finding> = c
+        .regions
+        .iter()
+        .filter(|r| r.verdict != Verdict::OutOfRange)
+        .map(|r| Finding {
+            text: region_text(r, &against, &reference, placed, c),
+            verdict: r.verdict,
+            claim: c.claim,
+            estimate: r.difference_db,
+            low: r.low_db,
+            high: r.high_db,
+            unit: "dB".to_string(),
+            from_hz: Some(r.from_hz),
+            to_hz: Some(r.to_hz),
+        })
+        .collect();
+    let rank = |f: &Finding| match f.verdict {
+        Verdict::Different => 0,
+        Verdict::Alike => 1,
+        Verdict::Undecided => 2,
+        Verdict::OutOfRange => 3,
+    };
+    regions.sort_by(|a, b| {
+        let size = |f: &Finding| f.estimate.unwrap_or(0.0).abs();
+        rank(a).cmp(&rank(b)).then(size(b).total_cmp(&size(a)))
+    });
+    let d = c.levels.loudness_lufs.difference_db;
+    let text = match (d.estimate, d.low, d.high) {
+        (Some(e), Some(low), Some(high)) => format!(
+            "{against}{placed} was recorded {} than {reference} ({} to {} dB){}",
+            if e >= 0.0 { format!("{e:.1} dB louder") } else { format!("{:.1} dB quieter", -e) },
+            signed(low),
+            signed(high),
+            match d.verdict {
+                Some(Verdict::Alike) => ": alike",
+                Some(Verdict::Different) => ": different",
+                _ => ": undecided",
+            }
+        ),
+        _ => format!(
+            "how {against} and {reference} differ in loudness is undecided: too few {}",
+            units(c.unit)
+        ),
+    };
+    let mut out = vec![Finding {
+        text,
+        verdict: d.verdict.unwrap_or(Verdict::Undecided),
+        claim: c.claim,
+        estimate: d.estimate,
+        low: d.low,
+        high: d.high,
+        unit: "dB".to_string(),
+        from_hz: None,
+        to_hz: None,
+    }];
+    out.extend(regions);
+    out
+}
+
+fn region_text(r: &Region, against: &str, reference: &str, placed: &str, c: &ComparisonFindings) -> String {
+    let span = format!("{}–{}", hertz(r.from_hz), hertz(r.to_hz));
+    match (r.verdict, r.difference_db, r.low_db, r.high_db) {
+        (Verdict::Different, Some(d), Some(low), Some(high)) => {
+            let (more, nearer) = if d > 0.0 { ("more", low) } else { ("less", -high) };
+            let beyond = if nearer > c.margin_db { ", larger than the margin" } else { "" };
+            format!(
+                "{span}: {against}{placed} has {:.1} dB {more} than {reference}, at least {:.1} dB{beyond}",
+                d.abs(),
+                nearer.max(0.0)
+            )
+        }
+        (Verdict::Alike, Some(_), Some(_), Some(_)) => {
+            format!("{span}: {against} and {reference}{placed} are alike within {:.1} dB", c.margin_db)
+        }
+        _ => format!("{span}: undecided{}", settle(r, c)),
+    }
+}
+
+fn settle(r: &Region, c: &ComparisonFindings) -> String {
+    match r.settle.as_ref() {
+        Some(s) => match (s.placements, s.events) {
+            (Some(n), _) => format!("; about {n} placements per microphone would settle it"),
+            (_, Some(n)) => format!("; about {n} {} per microphone would settle it", units(c.unit)),
+            _ => "; the difference is too near the margin for more recording to settle it".to_string(),
+        },
+        None => String::new(),
+    }
+}
+
+fn units(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Event => "hits",
+        Unit::Block => "seconds of sound",
+        Unit::Performance => "passes",
+        Unit::Placement => "placements",
+    }
+}
+
+fn hertz(hz: f64) -> String {
+    if hz >= 9950.0 {
+        format!("{:.0} kHz", hz / 1000.0)
+    } else if hz >= 1000.0 {
+        format!("{:.1} kHz", hz / 1000.0)
+    } else {
+        format!("{hz:.0} Hz")
+    }
+}
+
+fn signed(db: f64) -> String {
+    if db < 0.0 { format!("−{:.1}", -db) } else { format!("+{db:.1}") }
+}

@@ -1,0 +1,85 @@
+//! From what was typed to a measurement: shared by the commands that analyse.
+
+use crate::cli::AnalysisArgs;
+use crate::failure::Failure;
+use fairtake_compare::{
+    CompareError, Comparison, Measurement, Mic, Settings, Shootout, Source, Take, compare,
+    recognise_performances,
+};
+use fairtake_files::{ShootoutFolder, bare_takes};
+use std::path::PathBuf;
+
+/// Takes and log of bare files or of one folder.
+pub(crate) struct Input {
+    pub shootout: Shootout,
+    pub takes: Vec<Take>,
+    pub bare_files: bool,
+}
+
+/// Opens what was typed: one folder, or two or more files.
+pub(crate) fn open(
+    paths: &[PathBuf],
+    channel: u16,
+    analysis: Option<&AnalysisArgs>,
+) -> Result<Input, Failure> {
+    if let [folder] = paths
+        && folder.is_dir()
+    {
+        let folder = ShootoutFolder::open(folder).map_err(|e| Failure::new(&e, e.hint()))?;
+        let (shootout, takes) = folder.load().map_err(|e| Failure::new(&e, e.hint()))?;
+        return Ok(Input { shootout, takes, bare_files: false });
+    }
+    let mut takes = bare_takes(paths, channel).map_err(|e| Failure::new(&e, e.hint()))?;
+    recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
+    Ok(Input { shootout: bare_log(&takes, analysis), takes, bare_files: true })
+}
+
+/// What can be known of bare files: distance and pattern as typed, for the placement allowance.
+fn bare_log(takes: &[Take], analysis: Option<&AnalysisArgs>) -> Shootout {
+    let mut shootout = Shootout::default();
+    for take in takes {
+        let pattern = analysis.and_then(|a| a.pattern).map(Into::into);
+        shootout.mics.insert(take.mic.clone(), Mic { name: take.mic.clone(), pattern, ..Mic::default() });
+        let source = Source {
+            name: take.source.clone(),
+            distance_mm: analysis.and_then(|a| a.distance),
+            radius_mm: analysis.and_then(|a| a.radius),
+            ..Source::default()
+        };
+        shootout.sources.insert(take.source.clone(), source);
+    }
+    shootout
+}
+
+/// Runs the comparison.
+pub(crate) fn run(input: &Input, args: &AnalysisArgs) -> Result<(Measurement, Settings), Failure> {
+    let settings = args.settings(input.shootout.margin_db);
+    let pair = match &args.pair {
+        None => None,
+        Some(text) => match text.split_once(',') {
+            Some((a, b)) => Some((a.trim().to_string(), b.trim().to_string())),
+            None => {
+                return Err(Failure::new(format!("--pair {text} names one microphone"), "write --pair A,B"));
+            }
+        },
+    };
+    let asked = Comparison {
+        reference: args.reference.clone(),
+        pair,
+        bare_files: input.bare_files,
+        version: env!("CARGO_PKG_VERSION").to_string(),
+    };
+    let measurement = compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| {
+        let hint = match &e {
+            CompareError::Read(read) => read.hint.clone(),
+            CompareError::NothingToCompare { .. } => {
+                "give two or more files, or log takes by two microphones".into()
+            }
+            CompareError::NoSuchMicrophone { .. } => {
+                "use the key of the log, or the file's name without its ending".into()
+            }
+        };
+        Failure::new(&e, hint)
+    })?;
+    Ok((measurement, settings))
+}

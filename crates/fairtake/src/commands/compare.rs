@@ -1,0 +1,44 @@
+//! `compare`: findings as a summary, as JSON, and as a table of events.
+
+use super::analysis;
+use crate::cli::CompareArgs;
+use crate::failure::Failure;
+use crate::{Done, Outcome};
+use fairtake_compare::{Outcome as CheckOutcome, Settings};
+use fairtake_files::wav::Replace;
+use fairtake_files::write_whole;
+use fairtake_report::{events, summary};
+
+/// Runs the command.
+pub(crate) fn run(args: &CompareArgs) -> Outcome {
+    if args.paths.len() == 1 && !args.paths[0].is_dir() {
+        return Err(Failure::new(
+            format!("{} is a single file", args.paths[0].display()),
+            "give two or more files, or a shootout folder",
+        ));
+    }
+    let input = analysis::open(&args.paths, args.channel, Some(&args.analysis))?;
+    let (measurement, settings): (_, Settings) = analysis::run(&input, &args.analysis)?;
+    if let Some(path) = &args.events {
+        let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
+        let table = events::table(&measurement.measures, settings.bands_per_octave);
+        write_whole(path, table.as_bytes(), replace).map_err(|e| Failure::new(&e, e.hint()))?;
+    }
+    let findings = &measurement.findings;
+    if args.json {
+        println!("{}", to_json(findings)?);
+    } else {
+        print!("{}", summary::summary(findings));
+    }
+    let stands = findings
+        .checks
+        .iter()
+        .any(|c| c.outcome != CheckOutcome::Fair && args.strict.iter().any(|s| s == "all" || *s == c.code));
+    Ok(if stands { Done::CautionStands } else { Done::Clean })
+}
+
+/// JSON of anything, for stdout.
+pub(crate) fn to_json<T: serde::Serialize>(value: &T) -> Result<String, Failure> {
+    serde_json::to_string_pretty(value)
+        .map_err(|e| Failure::new(format!("cannot be written as JSON: {e}"), ""))
+}

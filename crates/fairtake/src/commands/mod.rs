@@ -1,0 +1,7 @@
+//! One file per command.
+
+mod analysis;
+pub(crate) mod check;
+pub(crate) mod compare;
+pub(crate) mod generate;
+pub(crate) mod new;
