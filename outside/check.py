@@ -77,10 +77,10 @@ def check_events(report, name, findings, events, folder):
                     loudness(weighted, rate_hz, start, end) if hits else loudness(weighted, start, end)
                 ),
             }
-            energy = recompute.band_energy(piece, rate_hz, events.from_hz, events.to_hz)
-            # Only bands that hold two bins of this stretch and stand clear of the piece's own noise are compared.
+            bands = recompute.band_energy if hits else recompute.steady_power
+            # Only bands that hold two bins of this stretch are compared.
             wide = (events.to_hz - events.from_hz) * seconds > 2
-            again["bands"] = recompute.db(energy if hits else energy / seconds)
+            again["bands"] = recompute.db(bands(piece, rate_hz, events.from_hz, events.to_hz))
             for key, value in again.items():
                 mine = events.bands(row) if key == "bands" else float(row[key])
                 keep = wide if key == "bands" else slice(None)
@@ -238,8 +238,8 @@ def real_recordings(report, program, folder):
         check_spreadsheet(report, name, findings, events)
         clean = [0.5 * hit[: int(1.4 * rate_hz)] for hit, _ in hits]
         check_known_difference(report, name, findings["comparisons"][0], first, second, rate_hz, clean)
-        # True here: five hits are few. Anything else would be a false alarm.
-        false = [code for code in standing(findings) if code != "too_few_events"]
+        # True here: five hits are few, and each "microphone" was set up once. Anything else would be a false alarm.
+        false = [code for code in standing(findings) if code not in ("too_few_events", "few_placements")]
         report.true(f"{name}: no false caution", not false, f"{false}")
         if n_drums == 3:
             break

@@ -29,6 +29,17 @@ def band_energy(samples, rate_hz, from_hz, to_hz):
     return np.interp(to_hz, edges_hz, total) - np.interp(from_hz, edges_hz, total)
 
 
+def steady_power(samples, rate_hz, from_hz, to_hz):
+    """Mean power of a block in each band by scipy's Welch average: Hann, half overlap, segments of a third of a second."""
+    n = 1 << int(np.ceil(np.log2(rate_hz // 3)))
+    # A periodic Hann window, no mean taken away: scipy's own normalisation makes the sum the mean square.
+    _, density = signal.welch(samples, rate_hz, "hann", n, n // 2, detrend=False)
+    width_hz = rate_hz / n
+    edges_hz = (np.arange(density.size + 1) - 0.5) * width_hz
+    total = np.concatenate([[0.0], np.cumsum(density * width_hz)])
+    return np.interp(to_hz, edges_hz, total) - np.interp(from_hz, edges_hz, total)
+
+
 def k_weighted(samples, rate_hz):
     """K-weighting of BS.1770 by pyloudnorm's coefficients that follow the Recommendation at any rate."""
     meter = pyloudnorm.Meter(rate_hz, filter_class="DeMan")

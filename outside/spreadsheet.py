@@ -31,7 +31,9 @@ class Events:
         energy = np.sum(10 ** (self.bands(row)[inside] / 10))
         if noise is not None:
             seconds = float(row["end_s"]) - float(row["start_s"]) if hits else 1.0
+            own = energy
             energy -= seconds * np.sum(10 ** (self.bands(noise)[inside] / 10))
+            energy = max(energy, 0.1 * own)
         return 10 * np.log10(energy)
 
     def _mean_over_takes(self, findings, mic, source, value):

@@ -3,6 +3,8 @@
 //! Novelty is the rise of energy from one short stretch to the next, taken in two bands (the signal and its first
 //! difference, which is bright) and summed in dB above the floor: a two-band form of spectral flux.
 
+use crate::units::power_db_at_least;
+
 /// Length of one stretch in seconds.
 pub const HOP_S: f64 = 0.0025;
 
@@ -76,13 +78,13 @@ impl Envelope {
             for (i, rise) in rise.iter_mut().enumerate() {
                 let now = mean(i, (i + after).min(n)) + floor;
                 let earlier = if i == 0 { 0.0 } else { mean(i.saturating_sub(before), i) } + floor;
-                *rise += (10.0 * (now / earlier).log10()).max(0.0);
+                *rise += power_db_at_least(now / earlier, 0.0);
             }
         }
         let level = |i: usize| -> f64 {
             let to = (i + 8).min(n);
             let peak = self.plain[i..to].iter().fold(0f32, |a, v| a.max(*v));
-            10.0 * (f64::from(peak) + 1e-14).log10()
+            power_db_at_least(f64::from(peak), -140.0)
         };
         // Local maxima above an adaptive threshold: well above what the novelty usually is here.
         let usual = percentile(&rise, 0.9);
@@ -147,7 +149,7 @@ impl Envelope {
             .map(|on| {
                 let peak = self.plain[*on..on + 20.min(later)].iter().fold(0f32, |a, v| a.max(*v));
                 let tail = self.plain[on + later..on + later + 8].iter().sum::<f32>() / 8.0;
-                10.0 * ((f64::from(peak) + 1e-14) / (f64::from(tail) + 1e-14)).log10()
+                power_db_at_least((f64::from(peak) + 1e-14) / (f64::from(tail) + 1e-14), 0.0)
             })
             .collect();
         falls.sort_by(f64::total_cmp);

@@ -67,7 +67,7 @@ mod tests {
     }
 
     fn db(power: f64) -> f64 {
-        10.0 * power.log10()
+        crate::units::power_db(power).expect("a gain")
     }
 
     #[test]
