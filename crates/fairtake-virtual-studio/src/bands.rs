@@ -22,9 +22,9 @@ mod tests {
         let bands = twelfth_octaves();
         assert_eq!(bands.len(), 120);
         assert!(bands.iter().any(|b| (b.from_hz - 1000.0).abs() < 1e-9));
-        // METHOD: mid-band frequencies from 19.6 Hz to 20.4 kHz; to the last digit given.
-        assert!(
-            (bands[0].centre_hz() - 19.6).abs() < 0.5 && (bands[119].centre_hz() - 20_400.0).abs() < 500.0
-        );
+        // METHOD: all mid-band frequencies in 19.6 Hz–20.4 kHz; one step of 1/12 octave further lies outside.
+        let step = 10f64.powf(0.3 / 12.0);
+        let (first, last) = (bands[0].centre_hz(), bands[119].centre_hz());
+        assert!(first >= 19.6 && first / step < 19.6 && last <= 20_400.0 && last * step > 20_400.0);
     }
 }
