@@ -46,7 +46,11 @@ pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Find
     let text = match (d.estimate, d.low, d.high) {
         (Some(e), Some(low), Some(high)) => format!(
             "{against}{placed} was recorded {} than {reference} ({} to {} dB){}",
-            if e >= 0.0 { format!("{e:.1} dB louder") } else { format!("{:.1} dB quieter", -e) },
+            match (e * 10.0).round() / 10.0 {
+                shown if shown > 0.0 => format!("{shown:.1} dB louder"),
+                shown if shown < 0.0 => format!("{:.1} dB quieter", -shown),
+                _ => "no louder and no quieter".to_string(),
+            },
             signed(low),
             signed(high),
             match d.verdict {
@@ -80,11 +84,14 @@ fn region_text(r: &Region, against: &str, reference: &str, placed: &str, c: &Com
     match (r.verdict, r.difference_db, r.low_db, r.high_db) {
         (Verdict::Different, Some(d), Some(low), Some(high)) => {
             let (more, nearer) = if d > 0.0 { ("more", low) } else { ("less", -high) };
-            let beyond = if nearer > c.margin_db { ", larger than the margin" } else { "" };
+            // "At least" is rounded down, so that it stays true; what is said of the margin follows from what is shown.
+            let shown = (nearer * 10.0).floor() / 10.0;
+            let least =
+                if shown > 0.0 { format!("at least {shown:.1} dB") } else { "by some amount".to_string() };
+            let beyond = if shown > c.margin_db { ", larger than the margin" } else { "" };
             format!(
-                "{span}: {against}{placed} has {:.1} dB {more} than {reference}, at least {:.1} dB{beyond}",
-                d.abs(),
-                nearer.max(0.0)
+                "{span}: {against}{placed} has {:.1} dB {more} than {reference}, {least}{beyond}",
+                d.abs()
             )
         }
         (Verdict::Alike, Some(_), Some(_), Some(_)) => {
@@ -125,5 +132,27 @@ fn hertz(hz: f64) -> String {
 }
 
 fn signed(db: f64) -> String {
-    if db < 0.0 { format!("−{:.1}", -db) } else { format!("+{db:.1}") }
+    let shown = (db * 10.0).round() / 10.0;
+    if shown < 0.0 { format!("−{:.1}", -shown) } else { format!("+{:.1}", shown.abs()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_said_to_be_minus_nothing() {
+        assert_eq!(
+            (signed(-0.04), signed(-0.06), signed(0.04)),
+            ("+0.0".into(), "−0.1".into(), "+0.0".into())
+        );
+    }
+
+    #[test]
+    fn frequencies_are_read_as_people_say_them() {
+        assert_eq!(
+            (hertz(236.6), hertz(3162.0), hertz(9999.0)),
+            ("237 Hz".into(), "3.2 kHz".into(), "10 kHz".into())
+        );
+    }
 }

@@ -1,7 +1,7 @@
 //! The summary for a terminal, at most 100 columns wide.
 
 use fairtake_compare::{
-    CheckResult, Claim, ComparisonFindings, Design, Estimate, Findings, Outcome, Unit, Verdict,
+    CheckResult, Claim, ComparisonFindings, Design, Estimate, Findings, LevelMeasure, Outcome, Unit, Verdict,
 };
 use std::fmt::Write;
 
@@ -83,7 +83,7 @@ fn comparison(out: &mut String, c: &ComparisonFindings) {
             out,
             "  {name:<14}{:>11}{:>11}   {}",
             number(m.reference.event_mean),
-            number(m.against.event_mean),
+            number(stated_against(m)),
             estimate(&m.difference_db)
         );
     }
@@ -106,13 +106,28 @@ fn comparison(out: &mut String, c: &ComparisonFindings) {
     out.push('\n');
 }
 
+/// One decimal. The one place where this table rounds.
+fn rounded(db: f64) -> f64 {
+    // Adding zero turns −0 into 0.
+    (db * 10.0).round() / 10.0 + 0.0
+}
+
+/// The level of *against* as stated: the stated level of the reference plus the stated difference, so that the three
+/// numbers of a row always agree; it is off its own rounding by 0.1 dB at most.
+fn stated_against(m: &LevelMeasure) -> Option<f64> {
+    match (m.reference.event_mean, m.difference_db.estimate) {
+        (Some(reference), Some(difference)) => Some(rounded(reference) + rounded(difference)),
+        _ => m.against.event_mean,
+    }
+}
+
 /// One decimal, with a true minus sign.
 fn number(db: Option<f64>) -> String {
-    db.map_or("unknown".to_string(), |v| format!("{v:.1}").replace('-', "−"))
+    db.map_or("unknown".to_string(), |v| format!("{:.1}", rounded(v)).replace('-', "−"))
 }
 
 fn estimate(e: &Estimate) -> String {
-    let signed = |v: f64| format!("{v:+.1}").replace('-', "−");
+    let signed = |v: f64| format!("{:+.1}", rounded(v)).replace('-', "−");
     let Some(value) = e.estimate else { return "unknown".to_string() };
     let interval = match (e.low, e.high) {
         (Some(low), Some(high)) => format!("{} to {}", signed(low), signed(high)),
@@ -152,6 +167,21 @@ fn wrapped(out: &mut String, lead: &str, text: &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_stated_difference_is_that_of_the_stated_levels() {
+        use fairtake_compare::LevelSummary;
+        let level = |v: f64| LevelSummary { max: Some(v), event_mean: Some(v) };
+        for (a, b) in [(-20.04, -18.96), (-20.05, -19.95), (-3.0, -3.04), (-10.0, -12.25)] {
+            let difference = Estimate { estimate: Some(b - a), low: None, high: None, verdict: None };
+            let m = LevelMeasure { reference: level(a), against: level(b), difference_db: difference };
+            let stated: f64 = stated_against(&m).expect("both are known");
+            // Exact but for binary fractions of a tenth.
+            assert!((stated - rounded(a) - rounded(b - a)).abs() < 1e-9);
+            assert!((stated - b).abs() <= 0.1 + 1e-9);
+        }
+        assert_eq!(number(Some(-0.04)), "0.0");
+    }
 
     #[test]
     fn no_line_is_wider_than_the_terminal_and_no_word_is_lost() {
