@@ -3,9 +3,8 @@
 
 use super::{Problem, Tree};
 
-/// Sources of the types that are written as JSON.
-const TYPES: [&str; 2] =
-    ["crates/fairtake-compare/src/findings.rs", "crates/fairtake-compare/src/settings.rs"];
+/// Sources of the types that are written as JSON: files and folders that these begin with.
+const TYPES: [&str; 2] = ["crates/fairtake-compare/src/findings/", "crates/fairtake-compare/src/settings.rs"];
 
 /// The page.
 const PAGE: &str = "docs/formats/findings.md";
@@ -14,8 +13,8 @@ const PAGE: &str = "docs/formats/findings.md";
 pub fn contract_fields(tree: &Tree) -> Vec<Problem> {
     let page = tree.get(PAGE).unwrap_or_default();
     let mut problems = Vec::new();
-    for path in TYPES {
-        for (line_idx, name) in names(tree.get(path).unwrap_or_default()) {
+    for (path, source) in tree.files.iter().filter(|(path, _)| TYPES.iter().any(|t| path.starts_with(t))) {
+        for (line_idx, name) in names(source) {
             if !page.contains(&format!("`{name}`")) {
                 problems.push(Problem::at(path, line_idx, format!("{PAGE} does not describe `{name}`")));
             }

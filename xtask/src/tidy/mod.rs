@@ -180,7 +180,7 @@ mod tests {
             "//! Limits.\n\nconst A: Limit = Limit { code: \"clipped\", at: 3.0 };\n",
         ),
         (
-            "crates/fairtake-compare/src/findings.rs",
+            "crates/fairtake-compare/src/findings/mod.rs",
             "//! Contract.\n\npub struct Findings {\n    /// Schema.\n    pub schema: u32,\n}\n",
         ),
         ("crates/fairtake-files/Cargo.toml", "[lints]\nworkspace = true\n"),
@@ -246,7 +246,7 @@ mod tests {
             ("reference values", "reference/README.md", "| `01_a.csv` | `03_gone.csv` |\n".into()),
             (
                 "contract fields",
-                "crates/fairtake-compare/src/findings.rs",
+                "crates/fairtake-compare/src/findings/mod.rs",
                 "//! Contract.\n\n    pub schema: u32,\n    pub snr_db: f64,\n".into(),
             ),
             (
@@ -256,7 +256,7 @@ mod tests {
             ),
             (
                 "contract fields",
-                "crates/fairtake-compare/src/findings.rs",
+                "crates/fairtake-compare/src/findings/mod.rs",
                 "//! C.\n\n#[serde(rename_all = \"snake_case\")]\npub enum E {\n    OutOfRange,\n}\n".into(),
             ),
             ("log keys", "docs/formats/shootout.md", "# Log\n\n`title`, `[mics.KEY]`\n".into()),
