@@ -16,6 +16,7 @@ mod settings;
 mod shootout;
 mod tables;
 mod take;
+pub mod wording;
 
 pub use compare::{CompareError, Comparison, Measurement, compare};
 pub use findings::*;

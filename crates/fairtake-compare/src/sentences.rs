@@ -1,5 +1,6 @@
 //! Findings as sentences, made from the numbers and nothing else.
 
+use crate::wording::{hertz, interval};
 use crate::{Claim, ComparisonFindings, Finding, Region, Shootout, Unit, Verdict};
 
 /// The sentences of one comparison, the largest difference first.
@@ -45,14 +46,13 @@ pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Find
     let d = c.levels.loudness_lufs.difference_db;
     let text = match (d.estimate, d.low, d.high) {
         (Some(e), Some(low), Some(high)) => format!(
-            "{against}{placed} was recorded {} than {reference} ({} to {} dB){}",
+            "{against}{placed} was recorded {} than {reference} ({} dB){}",
             match (e * 10.0).round() / 10.0 {
                 shown if shown > 0.0 => format!("{shown:.1} dB louder"),
                 shown if shown < 0.0 => format!("{:.1} dB quieter", -shown),
                 _ => "no louder and no quieter".to_string(),
             },
-            signed(low),
-            signed(high),
+            interval(low, high),
             match d.verdict {
                 Some(Verdict::Alike) => ": alike",
                 Some(Verdict::Different) => ": different",
@@ -118,41 +118,5 @@ fn units(unit: Unit) -> &'static str {
         Unit::Block => "seconds of sound",
         Unit::Performance => "passes",
         Unit::Placement => "placements",
-    }
-}
-
-fn hertz(hz: f64) -> String {
-    if hz >= 9950.0 {
-        format!("{:.0} kHz", hz / 1000.0)
-    } else if hz >= 1000.0 {
-        format!("{:.1} kHz", hz / 1000.0)
-    } else {
-        format!("{hz:.0} Hz")
-    }
-}
-
-fn signed(db: f64) -> String {
-    let shown = (db * 10.0).round() / 10.0;
-    if shown < 0.0 { format!("−{:.1}", -shown) } else { format!("+{:.1}", shown.abs()) }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn nothing_is_said_to_be_minus_nothing() {
-        assert_eq!(
-            (signed(-0.04), signed(-0.06), signed(0.04)),
-            ("+0.0".into(), "−0.1".into(), "+0.0".into())
-        );
-    }
-
-    #[test]
-    fn frequencies_are_read_as_people_say_them() {
-        assert_eq!(
-            (hertz(236.6), hertz(3162.0), hertz(9999.0)),
-            ("237 Hz".into(), "3.2 kHz".into(), "10 kHz".into())
-        );
     }
 }

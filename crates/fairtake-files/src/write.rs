@@ -38,7 +38,7 @@ pub fn write_whole(path: &Path, bytes: &[u8], replace: Replace) -> Result<(), Wr
         hint: hint.into(),
     };
     let system = |e: std::io::Error| fail(e.to_string(), "name a folder that exists and can be written");
-    let mut made = tempfile::NamedTempFile::new_in(folder).map_err(system)?;
+    let mut made = readable(folder).map_err(system)?;
     made.write_all(bytes).and_then(|()| made.as_file().sync_all()).map_err(system)?;
     match replace {
         Replace::Allowed => made.persist(path).map(drop).map_err(|e| system(e.error)),
@@ -50,6 +50,17 @@ pub fn write_whole(path: &Path, bytes: &[u8], replace: Replace) -> Result<(), Wr
             }
         }),
     }
+}
+
+/// A temporary file that others may read, as far as the user's mask allows: a report is there to be shown.
+fn readable(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }
 
 #[cfg(test)]

@@ -1,4 +1,7 @@
-//! Findings in; tables and the summary for a terminal out. No samples, no files.
+//! Findings in; tables, the summary for a terminal, figures and the report out. No samples, no files.
 
 pub mod events;
+pub mod figure;
+pub mod page;
 pub mod summary;
+pub mod words;

@@ -22,6 +22,8 @@ pub(crate) enum Command {
     New(NewArgs),
     /// Check whether takes can be compared, without comparing them
     Check(CheckArgs),
+    /// Compare all takes of a shootout folder and write its report
+    Report(ReportArgs),
     /// Write man pages and shell completions
     #[command(hide = true)]
     Generate(GenerateArgs),
@@ -65,9 +67,9 @@ pub(crate) struct AnalysisArgs {
     pub pattern: Option<PatternArg>,
 }
 
-/// Arguments of `compare`.
+/// What is analysed, and how; shared by several commands.
 #[derive(Debug, Args)]
-pub(crate) struct CompareArgs {
+pub(crate) struct InputArgs {
     /// Two or more audio files, or one shootout folder
     #[arg(required = true)]
     pub paths: Vec<PathBuf>,
@@ -77,13 +79,24 @@ pub(crate) struct CompareArgs {
     /// Channel of multichannel files, counted from 1
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
     pub channel: u16,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub(crate) struct CompareArgs {
+    /// What is compared.
+    #[command(flatten)]
+    pub input: InputArgs,
     /// Print the findings as JSON
     #[arg(long)]
     pub json: bool,
     /// Write per-event values (CSV), enough to recompute every band difference; refuses to overwrite
     #[arg(long, value_name = "FILE")]
     pub events: Option<PathBuf>,
-    /// Let the file given with --events be replaced
+    /// Write the report, one HTML file that needs nothing else; refuses to overwrite
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Let files given with --events and --report be replaced
     #[arg(long)]
     pub overwrite: bool,
     /// Exit with 1 when a caution with one of these codes stands; `all` for any
@@ -104,21 +117,29 @@ pub(crate) struct NewArgs {
 /// Arguments of `check`.
 #[derive(Debug, Args)]
 pub(crate) struct CheckArgs {
-    /// Two or more audio files, or one shootout folder
-    #[arg(required = true)]
-    pub paths: Vec<PathBuf>,
-    /// Settings.
+    /// What is checked.
     #[command(flatten)]
-    pub analysis: AnalysisArgs,
-    /// Channel of multichannel files, counted from 1
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
-    pub channel: u16,
+    pub input: InputArgs,
     /// Print the checks as JSON
     #[arg(long)]
     pub json: bool,
     /// Show the fair ones too
     #[arg(long)]
     pub all: bool,
+}
+
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub(crate) struct ReportArgs {
+    /// What is reported on.
+    #[command(flatten)]
+    pub input: InputArgs,
+    /// Where to write it [default: report.html in the folder]
+    #[arg(long, short, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// Let an older report be replaced
+    #[arg(long)]
+    pub overwrite: bool,
 }
 
 /// Arguments of `generate`.

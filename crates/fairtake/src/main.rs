@@ -16,6 +16,7 @@ fn main() -> ExitCode {
         Command::Compare(args) => commands::compare::run(&args),
         Command::New(args) => commands::new::run(&args),
         Command::Check(args) => commands::check::run(&args),
+        Command::Report(args) => commands::report::run(&args),
         Command::Generate(args) => commands::generate::run(&args),
     };
     match outcome {

@@ -1,13 +1,13 @@
 //! From what was typed to a measurement: shared by the commands that analyse.
 
-use crate::cli::AnalysisArgs;
+use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
 use fairtake_compare::{
     CompareError, Comparison, Measurement, Mic, Settings, Shootout, Source, Take, compare,
     recognise_performances,
 };
 use fairtake_files::{ShootoutFolder, bare_takes};
-use std::path::PathBuf;
+use std::path::Path;
 
 /// Takes and log of bare files or of one folder.
 pub(crate) struct Input {
@@ -17,33 +17,42 @@ pub(crate) struct Input {
 }
 
 /// Opens what was typed: one folder, or two or more files.
-pub(crate) fn open(
-    paths: &[PathBuf],
-    channel: u16,
-    analysis: Option<&AnalysisArgs>,
-) -> Result<Input, Failure> {
-    if let [folder] = paths
-        && folder.is_dir()
-    {
-        let folder = ShootoutFolder::open(folder).map_err(|e| Failure::new(&e, e.hint()))?;
-        let (shootout, takes) = folder.load().map_err(|e| Failure::new(&e, e.hint()))?;
-        return Ok(Input { shootout, takes, bare_files: false });
+pub(crate) fn open(args: &InputArgs) -> Result<Input, Failure> {
+    if let [only] = args.paths.as_slice() {
+        return if only.is_dir() { open_folder(only) } else { Err(single(only)) };
     }
-    let mut takes = bare_takes(paths, channel).map_err(|e| Failure::new(&e, e.hint()))?;
+    let mut takes = bare_takes(&args.paths, args.channel).map_err(|e| Failure::new(&e, e.hint()))?;
     recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
-    Ok(Input { shootout: bare_log(&takes, analysis), takes, bare_files: true })
+    Ok(Input { shootout: bare_log(&takes, &args.analysis), takes, bare_files: true })
+}
+
+/// Opens a shootout folder.
+pub(crate) fn open_folder(path: &Path) -> Result<Input, Failure> {
+    let folder = ShootoutFolder::open(path).map_err(|e| Failure::new(&e, e.hint()))?;
+    let (shootout, takes) = folder.load().map_err(|e| Failure::new(&e, e.hint()))?;
+    Ok(Input { shootout, takes, bare_files: false })
+}
+
+/// One file has nothing to be compared with; a file that is not there is said to be missing.
+fn single(path: &Path) -> Failure {
+    let hint = "give two or more files, or a shootout folder";
+    if path.exists() {
+        Failure::new(format!("{} is a single file", path.display()), hint)
+    } else {
+        Failure::new(format!("{}: there is no such file or folder", path.display()), hint)
+    }
 }
 
 /// What can be known of bare files: distance and pattern as typed, for the placement allowance.
-fn bare_log(takes: &[Take], analysis: Option<&AnalysisArgs>) -> Shootout {
+fn bare_log(takes: &[Take], analysis: &AnalysisArgs) -> Shootout {
     let mut shootout = Shootout::default();
     for take in takes {
-        let pattern = analysis.and_then(|a| a.pattern).map(Into::into);
+        let pattern = analysis.pattern.map(Into::into);
         shootout.mics.insert(take.mic.clone(), Mic { name: take.mic.clone(), pattern, ..Mic::default() });
         let source = Source {
             name: take.source.clone(),
-            distance_mm: analysis.and_then(|a| a.distance),
-            radius_mm: analysis.and_then(|a| a.radius),
+            distance_mm: analysis.distance,
+            radius_mm: analysis.radius,
             ..Source::default()
         };
         shootout.sources.insert(take.source.clone(), source);

@@ -9,8 +9,8 @@ use fairtake_report::summary;
 
 /// Runs the command.
 pub(crate) fn run(args: &CheckArgs) -> Outcome {
-    let input = analysis::open(&args.paths, args.channel, None)?;
-    let (measurement, _) = analysis::run(&input, &args.analysis)?;
+    let input = analysis::open(&args.input)?;
+    let (measurement, _) = analysis::run(&input, &args.input.analysis)?;
     let mut checks = measurement.findings.checks;
     if !args.all {
         checks.retain(|c| c.outcome != CheckOutcome::Fair);

@@ -7,24 +7,23 @@ use crate::{Done, Outcome};
 use fairtake_compare::{Outcome as CheckOutcome, Settings};
 use fairtake_files::wav::Replace;
 use fairtake_files::write_whole;
-use fairtake_report::{events, summary};
+use fairtake_report::{events, page, summary};
 
 /// Runs the command.
 pub(crate) fn run(args: &CompareArgs) -> Outcome {
-    if args.paths.len() == 1 && !args.paths[0].is_dir() {
-        return Err(Failure::new(
-            format!("{} is a single file", args.paths[0].display()),
-            "give two or more files, or a shootout folder",
-        ));
-    }
-    let input = analysis::open(&args.paths, args.channel, Some(&args.analysis))?;
-    let (measurement, settings): (_, Settings) = analysis::run(&input, &args.analysis)?;
+    let input = analysis::open(&args.input)?;
+    let (measurement, settings): (_, Settings) = analysis::run(&input, &args.input.analysis)?;
+    let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
     if let Some(path) = &args.events {
-        let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
         let table = events::table(&measurement.measures, settings.bands_per_octave);
         write_whole(path, table.as_bytes(), replace).map_err(|e| Failure::new(&e, e.hint()))?;
     }
     let findings = &measurement.findings;
+    if let Some(path) = &args.report {
+        write_whole(path, page::page(findings).as_bytes(), replace)
+            .map_err(|e| Failure::new(&e, e.hint()))?;
+        eprintln!("wrote {}", path.display());
+    }
     if args.json {
         println!("{}", to_json(findings)?);
     } else {

@@ -5,3 +5,4 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod generate;
 pub(crate) mod new;
+pub(crate) mod report;

@@ -1,0 +1,133 @@
+//! The signature picture, the difference corridor: what it shows, apart from how it is drawn.
+//!
+//! One frequency axis. Above, both average spectra with their 10–90 % range over events; below, the difference with
+//! its pointwise and simultaneous 95 % bands around zero, the margin as a lane; at the foot the verdict strip.
+
+mod svg;
+
+pub use svg::{Layout, draw, patterns};
+
+use fairtake_compare::{Band, ComparisonFindings, Findings, Playing, Verdict};
+
+/// Lowest and highest frequency of the axis in Hz.
+pub const FROM_HZ: f64 = 20.0;
+/// Highest frequency of the axis in Hz.
+pub const TO_HZ: f64 = 20_000.0;
+
+/// A microphone in a picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Voice {
+    /// Name for people.
+    pub name: String,
+    /// Its hue, the same in every picture of one result: index into the set of hues.
+    pub hue: usize,
+}
+
+/// A stretch of the verdict strip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Segment {
+    /// Lower edge in Hz.
+    pub from_hz: f64,
+    /// Upper edge in Hz.
+    pub to_hz: f64,
+    /// Verdict.
+    pub verdict: Verdict,
+    /// Mean difference in dB; `None` where nothing is known.
+    pub difference_db: Option<f64>,
+}
+
+/// The description of one difference corridor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Corridor {
+    /// What is shown, in words, for those who cannot see it.
+    pub description: String,
+    /// The reference microphone.
+    pub reference: Voice,
+    /// The other one.
+    pub against: Voice,
+    /// Half-width of the lane in dB.
+    pub margin_db: f64,
+    /// What the spectra's levels are relative to.
+    pub unit: String,
+    /// Gain by which the spectrum of *against* is shown raised, in dB.
+    pub match_gain_db: f64,
+    /// Bands, low to high.
+    pub bands: Vec<Band>,
+    /// Verdict strip, low to high.
+    pub segments: Vec<Segment>,
+}
+
+impl Corridor {
+    /// The picture of one comparison. `findings` gives names, and the order that fixes the hues.
+    pub fn new(findings: &Findings, c: &ComparisonFindings) -> Corridor {
+        let voice = |id: &str| Voice {
+            name: findings.mics.iter().find(|m| m.id == id).map_or(id.to_string(), |m| m.name.clone()),
+            hue: findings.mics.iter().position(|m| m.id == id).unwrap_or(0),
+        };
+        let (reference, against) = (voice(&c.reference), voice(&c.against));
+        let sustained = findings
+            .takes
+            .iter()
+            .any(|t| t.source == c.source && t.mic == c.reference && t.playing == Playing::Sustained);
+        let count = |v: Verdict| c.regions.iter().filter(|r| r.verdict == v).count();
+        let description = format!(
+            "Difference corridor: {} minus {} over frequency; {} region(s) different, {} alike, {} undecided. The table \
+             of regions holds the numbers.",
+            against.name,
+            reference.name,
+            count(Verdict::Different),
+            count(Verdict::Alike),
+            count(Verdict::Undecided)
+        );
+        Corridor {
+            description,
+            reference,
+            against,
+            margin_db: c.margin_db,
+            unit: if sustained { "dB re full scale²" } else { "dB re full scale² · s" }.to_string(),
+            match_gain_db: c.level_match.gain_db.unwrap_or(0.0),
+            bands: c.bands.clone(),
+            segments: c
+                .regions
+                .iter()
+                .map(|r| Segment {
+                    from_hz: r.from_hz,
+                    to_hz: r.to_hz,
+                    verdict: r.verdict,
+                    difference_db: r.difference_db,
+                })
+                .collect(),
+        }
+    }
+
+    /// Bottom and top of the difference axis in dB: whole threes, at least 6 and at most 24 to each side.
+    fn difference_db(&self) -> (f64, f64) {
+        let shown = self
+            .bands
+            .iter()
+            .filter(|b| b.verdict != Verdict::OutOfRange)
+            .flat_map(|b| [b.low_db, b.high_db, b.difference_db])
+            .flatten();
+        let (low, high) =
+            shown.fold((-self.margin_db, self.margin_db), |(l, h), v| (f64::min(l, v), f64::max(h, v)));
+        let whole = |v: f64| ((v / 3.0).ceil() * 3.0).clamp(6.0, 24.0);
+        (-whole(-low), whole(high))
+    }
+
+    /// Bottom and top of the spectra's axis in dB, whole tens: 70 dB below the strongest band at most.
+    fn spectra_db(&self) -> (f64, f64) {
+        let shown = self
+            .bands
+            .iter()
+            .flat_map(|b| [b.reference_db, b.against_db.map(|v| v + self.match_gain_db)])
+            .flatten();
+        let (low, high) =
+            shown.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (f64::min(l, v), f64::max(h, v)));
+        if !high.is_finite() {
+            return (-60.0, 0.0);
+        }
+        let top = (high / 10.0).ceil() * 10.0;
+        let bottom = (low / 10.0).floor() * 10.0;
+        (bottom.clamp(top - 70.0, top - 40.0), top)
+    }
+}

@@ -1,0 +1,99 @@
+//! One comparison: how it was made, what was found, the picture, the tables.
+
+use super::{heading, mic_name, tables, verdict};
+use crate::figure::{Corridor, Layout, draw};
+use crate::words;
+use fairtake_compare::{Claim, ComparisonFindings, Findings};
+use maud::{Markup, PreEscaped, html};
+
+/// The section of one comparison.
+pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize) -> Markup {
+    let corridor = Corridor::new(findings, c);
+    html! {
+        section {
+            h2 id=(format!("pair-{}", index + 1)) { (heading(findings, &c.reference, &c.against, &c.source)) }
+            (made(findings, c))
+            h3 { "Findings" }
+            ul.said { @for f in &c.findings { li { (verdict(f.verdict)) span { (f.text) "." } } } }
+            figure {
+                div.wide { (PreEscaped(draw(&corridor, &Layout::WIDE))) }
+                div.narrow { (PreEscaped(draw(&corridor, &Layout::NARROW))) }
+                (key(c))
+                figcaption { (caption(findings, c)) }
+            }
+            (tables::regions(c))
+            (tables::levels(findings, c))
+            (tables::features(findings, c))
+            (tables::alignment(c))
+            (tables::budget(c))
+            (tables::bands(findings, c))
+        }
+    }
+}
+
+fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
+    let counts = |n: &fairtake_compare::Counts| {
+        format!("{} take(s), {} placement(s), {} events", n.takes, n.placements, n.events)
+    };
+    let (reference, against) = (mic_name(findings, &c.reference), mic_name(findings, &c.against));
+    html! {
+        dl {
+            dt { "made" } dd { (words::design(c.design)) ": " (c.design_reason) }
+            dt { "speaks of" } dd { (words::claim(c.claim)) }
+            dt { (reference) } dd { (counts(&c.counts.reference)) }
+            dt { (against) } dd { (counts(&c.counts.against)) }
+            dt { "counted" } dd {
+                (words::counted(c.unit)) ", worth " (words::number(Some(c.n_effective.reference))) " and "
+                (words::number(Some(c.n_effective.against))) " independent ones"
+                @match c.degrees_of_freedom {
+                    Some(df) => { "; " (words::number(Some(df))) " degrees of freedom" },
+                    None => { "; too few to know the spread, so that nothing is decided" },
+                }
+            }
+            dt { "matched" } dd {
+                "by " (words::match_by(c.level_match.by)) ": " (against) " is shown with "
+                @match (c.level_match.gain_db, c.level_match.low, c.level_match.high) {
+                    (Some(gain), Some(low), Some(high)) => { (words::signed(gain)) " dB (" (words::interval(low, high)) ")" },
+                    (Some(gain), ..) => { (words::signed(gain)) " dB (interval unknown)" },
+                    _ => "an unknown gain",
+                }
+            }
+            dt { "margin" } dd { "±" (c.margin_db) " dB" }
+        }
+    }
+}
+
+fn key(c: &ComparisonFindings) -> Markup {
+    let sample = |class: &str, fill: &str| {
+        PreEscaped(format!(
+            "<svg viewBox=\"0 0 30 14\" aria-hidden=\"true\"><rect x=\"1\" y=\"1\" width=\"28\" height=\"12\" \
+             class=\"{class}\"{}/></svg>",
+            if fill.is_empty() { String::new() } else { format!(" fill=\"url(#{fill})\"") }
+        ))
+    };
+    html! {
+        ul.key.small {
+            li { (sample("pointwise", "")) "95 %, each band by itself" }
+            li { (sample("simultaneous", "")) "95 %, all bands at once" }
+            li { (sample("lane", "")) "margin" }
+            @if c.claim == Claim::TheseTakes && c.bands.iter().any(|b| b.conditional.is_some()) {
+                li { "dotted: widened by what re-placing is assumed to do" }
+            }
+            li { (sample("segment different", "more")) "more" }
+            li { (sample("segment different", "less")) "less" }
+            li { (sample("segment alike", "")) "alike" }
+            li { (sample("segment", "open")) "undecided" }
+            li { (sample("segment", "hidden")) "out of range" }
+        }
+    }
+}
+
+fn caption(findings: &Findings, c: &ComparisonFindings) -> String {
+    format!(
+        "Above: average spectra in dB per {}th-octave band, with the range of the middle 80 % of events; {} is shown \
+         after the match. Middle: the difference. Below: the verdict per region with its mean difference in dB. On a wide \
+         screen, 50 dB of the spectra and 25 dB of the difference are as long as a decade (IEC 60263).",
+        findings.settings.bands_per_octave,
+        mic_name(findings, &c.against)
+    )
+}

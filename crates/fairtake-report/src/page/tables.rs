@@ -1,0 +1,225 @@
+//! The tables of one comparison.
+
+use super::{mic_name, verdict};
+use crate::words::{self, estimate, hertz, interval, number, signed};
+use fairtake_compare::{
+    Alignment, Band, ComparisonFindings, Feature, FeatureAt, FeatureKind, Findings, NoiseMeasure, Polarity,
+    Region, SettleReason, ShapeMeasure,
+};
+use maud::{Markup, html};
+
+/// Regions with their intervals and what would settle them.
+pub(super) fn regions(c: &ComparisonFindings) -> Markup {
+    html! {
+        h3 { "Regions" }
+        div.scroll { table {
+            thead { tr { th { "from" } th { "to" } th { "verdict" } th.n { "difference in dB" } th { "95 %, over all regions" } th { "to settle it" } } }
+            tbody {
+                @for r in &c.regions {
+                    tr {
+                        td.keep { (hertz(r.from_hz)) }
+                        td.keep { (hertz(r.to_hz)) }
+                        td.keep { (verdict(r.verdict)) }
+                        td.n { (r.difference_db.map_or("unknown".into(), signed)) }
+                        td.keep { (bounds(r.low_db, r.high_db)) }
+                        td { (settle(r)) }
+                    }
+                }
+            }
+        } }
+    }
+}
+
+fn bounds(low: Option<f64>, high: Option<f64>) -> String {
+    low.zip(high).map_or("unknown".to_string(), |(l, h)| interval(l, h))
+}
+
+fn settle(r: &Region) -> String {
+    let Some(s) = &r.settle else { return String::new() };
+    match (s.placements, s.events, s.reason) {
+        (Some(n), ..) => format!("about {n} placements per microphone"),
+        (_, Some(n), _) => format!("about {n} events per microphone"),
+        (_, _, SettleReason::Allowance) => "more recording cannot: the allowance alone is larger".to_string(),
+        _ => "more recording cannot: too near the margin".to_string(),
+    }
+}
+
+/// Levels, noise and the shape of events.
+pub(super) fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
+    let l = &c.levels;
+    let rows = [
+        ("sample peak, dBFS", &l.sample_peak_dbfs),
+        ("true peak, dBTP", &l.true_peak_dbtp),
+        ("RMS, dBFS", &l.rms_dbfs),
+        ("loudness, LUFS", &l.loudness_lufs),
+    ];
+    let noise = [
+        ("noise, dBFS", &c.noise.plain_dbfs),
+        ("noise, dBFS A-weighted", &c.noise.a_weighted_dbfs),
+        ("noise, dBFS BS.468-weighted", &c.noise.bs468_dbfs),
+    ];
+    html! {
+        h3 { "Levels" }
+        div.scroll { table {
+            caption { "Means over events, as recorded. The difference is " (mic_name(findings, &c.against)) " minus "
+                (mic_name(findings, &c.reference)) "; of noise, after the match." }
+            thead { tr { th { "measure" } th.n { (mic_name(findings, &c.reference)) } th.n { (mic_name(findings, &c.against)) }
+                th { "difference (95 %), verdict" } } }
+            tbody {
+                @for (name, m) in rows {
+                    tr { th { (name) } td.n { (number(m.reference.event_mean)) } td.n { (number(words::stated_against(m))) }
+                        td.keep { (estimate(&m.difference_db, "dB")) } }
+                }
+                @if let Some(e) = &l.loudness_at_equal_gain_db {
+                    tr { th { "loudness at equal gain" } td.n {} td.n {} td.keep { (estimate(e, "dB")) } }
+                }
+                @for (name, m) in noise { (noise_row(name, m)) }
+                (shape_row("attack, ms", c.events.attack_s.as_ref(), 1000.0, "ms"))
+                (shape_row("decay by 20 dB, ms", c.events.decay_s.as_ref(), 1000.0, "ms"))
+                (shape_row("crest, dB", c.events.crest_db.as_ref(), 1.0, "dB"))
+            }
+        } }
+    }
+}
+
+fn noise_row(name: &str, m: &NoiseMeasure) -> Markup {
+    html! {
+        tr { th { (name) } td.n { (number(m.reference)) } td.n { (number(m.against)) } td.keep { (estimate(&m.difference_db, "dB")) } }
+    }
+}
+
+fn shape_row(name: &str, m: Option<&ShapeMeasure>, times: f64, unit: &str) -> Markup {
+    let Some(m) = m else { return html! {} };
+    let scaled = |v: Option<f64>| v.map(|v| v * times);
+    let difference = fairtake_compare::Estimate {
+        estimate: scaled(m.difference.estimate),
+        low: scaled(m.difference.low),
+        high: scaled(m.difference.high),
+        verdict: m.difference.verdict,
+    };
+    html! {
+        tr { th { (name) } td.n { (number(scaled(m.reference))) } td.n { (number(scaled(m.against))) }
+            td.keep { (estimate(&difference, unit)) } }
+    }
+}
+
+/// Edges of the captured range, peaks and notches.
+pub(super) fn features(findings: &Findings, c: &ComparisonFindings) -> Markup {
+    html! {
+        h3 { "Captured range, peaks and notches" }
+        @if c.features.is_empty() {
+            p.quiet { "None that the takes support." }
+        } @else {
+            div.scroll { table {
+                caption { "On each microphone's average spectrum, as recorded from this source; frequency with its 95 % interval." }
+                thead { tr { th { "what" } th { (mic_name(findings, &c.reference)) } th { (mic_name(findings, &c.against)) } th { "set by" } } }
+                tbody {
+                    @for f in &c.features {
+                        tr { th { (words::feature(f.kind)) } td.keep { (at(f, f.reference.as_ref())) }
+                            td.keep { (at(f, f.against.as_ref())) } td { (f.set_by.map_or("", words::set_by)) } }
+                    }
+                }
+            } }
+        }
+    }
+}
+
+fn at(feature: &Feature, at: Option<&FeatureAt>) -> String {
+    let Some(at) = at else { return "none found".to_string() };
+    let span = format!("{} ({} to {})", hertz(at.hz), hertz(at.low_hz), hertz(at.high_hz));
+    match (feature.kind, at.prominence_db) {
+        (FeatureKind::Peak | FeatureKind::Notch, Some(p)) => {
+            format!("{span}, {} dB prominent", number(Some(p)))
+        }
+        _ => span,
+    }
+}
+
+/// Time and polarity, where the takes were recorded together.
+pub(super) fn alignment(c: &ComparisonFindings) -> Markup {
+    let Some(a) = &c.alignment else { return html! {} };
+    let polarity = match a.polarity {
+        Polarity::Same => "the same",
+        Polarity::Inverted => "inverted",
+        Polarity::Unclear => "unclear",
+    };
+    html! {
+        h3 { "Time and transfer" }
+        dl {
+            dt { "delay" } dd { (delay(a)) }
+            dt { "polarity" } dd { (polarity) }
+            dt { "left after gain and delay" } dd { (decibels(a.null_depth.gain_delay_db)) }
+            dt { "left after an equaliser" } dd { (decibels(a.null_depth.minimum_phase_db)) }
+            dt { "left after any linear filter" } dd { (decibels(a.null_depth.any_linear_db)) }
+            dt { "least that can be measured" } dd { (decibels(a.null_depth.noise_limit_db)) }
+        }
+    }
+}
+
+fn delay(a: &Alignment) -> String {
+    match (a.delay_s, a.apparent_path_mm) {
+        (Some(s), Some(mm)) => format!(
+            "{:+.3} ms, as from {} mm of path, phase response included ({})",
+            s * 1000.0,
+            number(Some(mm)),
+            a.sign
+        )
+        .replace('-', "−"),
+        _ => "unknown".to_string(),
+    }
+}
+
+fn decibels(db: Option<f64>) -> String {
+    db.map_or("unknown".to_string(), |v| format!("{} dB re the reference", signed(v)))
+}
+
+/// What contributes to the uncertainty, region by region.
+pub(super) fn budget(c: &ComparisonFindings) -> Markup {
+    html! {
+        @if !c.budget.is_empty() {
+            h3 { "Uncertainty budget" }
+            div.scroll { table {
+                caption { "Standard uncertainty in dB. A: from repeats; B: from other knowledge." }
+                thead { tr { th { "region" } @for line in &c.budget { th.n { (line.name) " (" (format!("{:?}", line.kind)) ")" } } } }
+                tbody {
+                    @for (i, r) in c.regions.iter().enumerate() {
+                        tr { th { (hertz(r.from_hz)) " to " (hertz(r.to_hz)) }
+                            @for line in &c.budget {
+                                td.n { (line.per_region_db.get(i).copied().flatten().map_or("unknown".into(), |v| format!("{v:.2}"))) }
+                            } }
+                    }
+                }
+            } }
+        }
+    }
+}
+
+/// Every band, behind a fold.
+pub(super) fn bands(findings: &Findings, c: &ComparisonFindings) -> Markup {
+    html! {
+        details {
+            summary { "Every band" }
+            div.scroll { table {
+                thead { tr { th { "from" } th { "to" } th.n { (mic_name(findings, &c.reference)) } th.n { (mic_name(findings, &c.against)) }
+                    th.n { "difference" } th { "95 %, by itself" } th { "95 %, all at once" } th.n { "signal to noise" } th { "verdict" } } }
+                tbody { @for b in &c.bands { (band(b)) } }
+            } }
+        }
+    }
+}
+
+fn band(b: &Band) -> Markup {
+    html! {
+        tr {
+            td.keep { (format!("{:.1} Hz", b.from_hz)) }
+            td.keep { (format!("{:.1} Hz", b.to_hz)) }
+            td.n { (number(b.reference_db)) }
+            td.n { (number(b.against_db)) }
+            td.n { (b.difference_db.map_or("unknown".into(), signed)) }
+            td.keep { (bounds(b.low_db, b.high_db)) }
+            td.keep { (bounds(b.simultaneous_low_db, b.simultaneous_high_db)) }
+            td.n { (number(b.snr_db)) }
+            td.keep { (verdict(b.verdict)) }
+        }
+    }
+}
