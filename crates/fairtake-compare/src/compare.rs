@@ -5,7 +5,8 @@ use crate::checks;
 use crate::judge::{features, judge};
 use crate::measure::{measure_performance, tabulate};
 use crate::{
-    Design, Findings, PairTables, Program, ReadError, Role, SettingUp, Settings, Shootout, Take, TakeMeasure,
+    Design, Findings, PairTables, Playing, Program, ReadError, Role, SettingUp, Settings, Shootout, Take,
+    TakeMeasure,
 };
 
 /// What is asked of a run, beside the takes.
@@ -75,7 +76,7 @@ pub fn compare(
     settings: &Settings,
     asked: &Comparison,
 ) -> Result<Measurement, CompareError> {
-    let measures = measure_all(takes, settings).map_err(CompareError::Read)?;
+    let measures = measure_all(takes, shootout, settings).map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
     let mut checks = checks::of_takes(&measured);
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
@@ -128,13 +129,23 @@ pub fn compare(
 }
 
 /// Takes of one performance are measured together.
-fn measure_all(takes: &[Take], settings: &Settings) -> Result<Vec<TakeMeasure>, ReadError> {
+fn measure_all(
+    takes: &[Take],
+    shootout: &Shootout,
+    settings: &Settings,
+) -> Result<Vec<TakeMeasure>, ReadError> {
     let mut out: Vec<Option<TakeMeasure>> = takes.iter().map(|_| None).collect();
     for key in distinct(takes, |t| (t.source.clone(), t.performance)) {
         let group: Vec<usize> =
             (0..takes.len()).filter(|i| (takes[*i].source.clone(), takes[*i].performance) == key).collect();
         let of_group: Vec<&Take> = group.iter().map(|i| &takes[*i]).collect();
-        for (i, measure) in group.into_iter().zip(measure_performance(&of_group, settings)?) {
+        // What the user states holds, then what the log says of the source.
+        let playing = match (settings.playing, shootout.sources.get(&key.0)) {
+            (Playing::Auto, Some(logged)) => logged.playing,
+            (stated, _) => stated,
+        };
+        let settings = Settings { playing, ..settings.clone() };
+        for (i, measure) in group.into_iter().zip(measure_performance(&of_group, &settings)?) {
             out[i] = Some(measure);
         }
     }

@@ -65,6 +65,9 @@ pub(crate) struct AnalysisArgs {
     /// Polar pattern of the microphones, for the placement allowance of bare files
     #[arg(long, value_enum)]
     pub pattern: Option<PatternArg>,
+    /// Measure anew, also where a folder's last result still holds
+    #[arg(long)]
+    pub anew: bool,
 }
 
 /// What is analysed, and how; shared by several commands.

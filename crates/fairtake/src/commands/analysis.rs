@@ -1,12 +1,13 @@
 //! From what was typed to a measurement: shared by the commands that analyse.
 
+use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
 use fairtake_compare::{
-    CompareError, Comparison, Measurement, Mic, Settings, Shootout, Source, Take, compare,
+    CompareError, Comparison, Findings, Measurement, Mic, Settings, Shootout, Source, Take, compare,
     recognise_performances,
 };
-use fairtake_files::{ShootoutFolder, bare_takes};
+use fairtake_files::{ShootoutFolder, bare_takes, cache_key};
 use std::path::Path;
 
 /// Takes and log of bare files or of one folder.
@@ -14,6 +15,8 @@ pub(crate) struct Input {
     pub shootout: Shootout,
     pub takes: Vec<Take>,
     pub bare_files: bool,
+    /// Where derived results are kept; `None` for bare files.
+    folder: Option<ShootoutFolder>,
 }
 
 /// Opens what was typed: one folder, or two or more files.
@@ -23,14 +26,14 @@ pub(crate) fn open(args: &InputArgs) -> Result<Input, Failure> {
     }
     let mut takes = bare_takes(&args.paths, args.channel).map_err(|e| Failure::new(&e, e.hint()))?;
     recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
-    Ok(Input { shootout: bare_log(&takes, &args.analysis), takes, bare_files: true })
+    Ok(Input { shootout: bare_log(&takes, &args.analysis), takes, bare_files: true, folder: None })
 }
 
 /// Opens a shootout folder.
 pub(crate) fn open_folder(path: &Path) -> Result<Input, Failure> {
     let folder = ShootoutFolder::open(path).map_err(|e| Failure::new(&e, e.hint()))?;
     let (shootout, takes) = folder.load().map_err(|e| Failure::new(&e, e.hint()))?;
-    Ok(Input { shootout, takes, bare_files: false })
+    Ok(Input { shootout, takes, bare_files: false, folder: Some(folder) })
 }
 
 /// One file has nothing to be compared with; a file that is not there is said to be missing.
@@ -60,8 +63,58 @@ fn bare_log(takes: &[Take], analysis: &AnalysisArgs) -> Shootout {
     shootout
 }
 
-/// Runs the comparison.
-pub(crate) fn run(input: &Input, args: &AnalysisArgs) -> Result<(Measurement, Settings), Failure> {
+/// The findings; of a folder those of the last run where neither log, takes nor settings have changed since.
+pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, Failure> {
+    let Some(folder) = input.folder.as_ref().filter(|_| !args.anew) else {
+        return Ok(measure(input, args)?.0.findings);
+    };
+    let key = key_of(input, args)?;
+    let kept = folder.cache_get(&key).and_then(|bytes| serde_json::from_slice::<Findings>(&bytes).ok());
+    if let Some(findings) = kept {
+        return Ok(findings);
+    }
+    let findings = measure(input, args)?.0.findings;
+    // What cannot be kept is computed again next time: worth a word, not a failure.
+    let bytes = to_json(&findings)?;
+    if let Err(e) = folder.cache_put(&key, bytes.as_bytes()) {
+        eprintln!("the result is not kept: {e}");
+    }
+    Ok(findings)
+}
+
+/// Changes whenever the findings could: with the program, the log, the takes' bytes, what was asked.
+fn key_of(input: &Input, args: &AnalysisArgs) -> Result<String, Failure> {
+    let takes: Vec<String> = input.takes.iter().map(|t| format!("{} {}", t.id, t.stored_as.sha256)).collect();
+    let contents = format!("{:?} {:?} {}", input.shootout, logged(&input.takes), takes.join("\n"));
+    let settings = to_json(&args.settings(input.shootout.margin_db))?;
+    let asked = format!("{settings} {:?} {:?}", args.reference, args.pair);
+    Ok(cache_key(env!("CARGO_PKG_VERSION"), &contents, &asked))
+}
+
+/// What the log says of the takes, in words that change when it does.
+fn logged(takes: &[Take]) -> Vec<String> {
+    takes
+        .iter()
+        .map(|t| {
+            format!(
+                "{} {} {} {} {:?} {:?} {:?} {:?} {:?} {}",
+                t.mic,
+                t.source,
+                t.placement,
+                t.performance,
+                t.order,
+                t.position,
+                t.role,
+                t.chain,
+                t.hand_set_events_s,
+                t.keep_although_unfair
+            )
+        })
+        .collect()
+}
+
+/// Runs the comparison on the audio.
+pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement, Settings), Failure> {
     let settings = args.settings(input.shootout.margin_db);
     let pair = match &args.pair {
         None => None,

@@ -10,8 +10,8 @@ use fairtake_report::summary;
 /// Runs the command.
 pub(crate) fn run(args: &CheckArgs) -> Outcome {
     let input = analysis::open(&args.input)?;
-    let (measurement, _) = analysis::run(&input, &args.input.analysis)?;
-    let mut checks = measurement.findings.checks;
+    let findings = analysis::findings(&input, &args.input.analysis)?;
+    let mut checks = findings.checks;
     if !args.all {
         checks.retain(|c| c.outcome != CheckOutcome::Fair);
     }

@@ -4,7 +4,7 @@ use super::analysis;
 use crate::cli::CompareArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
-use fairtake_compare::{Outcome as CheckOutcome, Settings};
+use fairtake_compare::Outcome as CheckOutcome;
 use fairtake_files::wav::Replace;
 use fairtake_files::write_whole;
 use fairtake_report::{events, page, summary};
@@ -12,22 +12,26 @@ use fairtake_report::{events, page, summary};
 /// Runs the command.
 pub(crate) fn run(args: &CompareArgs) -> Outcome {
     let input = analysis::open(&args.input)?;
-    let (measurement, settings): (_, Settings) = analysis::run(&input, &args.input.analysis)?;
     let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
-    if let Some(path) = &args.events {
-        let table = events::table(&measurement.measures, settings.bands_per_octave);
-        write_whole(path, table.as_bytes(), replace).map_err(|e| Failure::new(&e, e.hint()))?;
-    }
-    let findings = &measurement.findings;
+    let findings = match &args.events {
+        // Events are not kept with the findings: they want the audio.
+        Some(path) => {
+            let (measurement, settings) = analysis::measure(&input, &args.input.analysis)?;
+            let table = events::table(&measurement.measures, settings.bands_per_octave);
+            write_whole(path, table.as_bytes(), replace).map_err(|e| Failure::new(&e, e.hint()))?;
+            measurement.findings
+        }
+        None => analysis::findings(&input, &args.input.analysis)?,
+    };
     if let Some(path) = &args.report {
-        write_whole(path, page::page(findings).as_bytes(), replace)
+        write_whole(path, page::page(&findings).as_bytes(), replace)
             .map_err(|e| Failure::new(&e, e.hint()))?;
         eprintln!("wrote {}", path.display());
     }
     if args.json {
-        println!("{}", to_json(findings)?);
+        println!("{}", to_json(&findings)?);
     } else {
-        print!("{}", summary::summary(findings));
+        print!("{}", summary::summary(&findings));
     }
     let stands = findings
         .checks

@@ -18,10 +18,9 @@ pub(crate) fn run(args: &ReportArgs) -> Outcome {
         }
     };
     let input = analysis::open(&args.input)?;
-    let (measurement, _) = analysis::run(&input, &args.input.analysis)?;
+    let findings = analysis::findings(&input, &args.input.analysis)?;
     let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
-    write_whole(&path, page::page(&measurement.findings).as_bytes(), replace)
-        .map_err(|e| Failure::new(&e, e.hint()))?;
+    write_whole(&path, page::page(&findings).as_bytes(), replace).map_err(|e| Failure::new(&e, e.hint()))?;
     println!("{}", path.display());
     Ok(Done::Clean)
 }
