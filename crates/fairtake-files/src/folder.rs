@@ -9,7 +9,7 @@ use crate::hash::hex;
 use crate::log::{TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
-use fairtake_compare::{ChainEntry, Role, Shootout, Take};
+use fairtake_compare::{Shootout, Take};
 use sha2::{Digest, Sha256};
 use std::collections::HashSet;
 use std::fmt;
@@ -171,19 +171,8 @@ pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioErr
             number += 1;
         }
         let entry = TakeEntry {
-            file: path.display().to_string(),
-            channel,
-            mic: mic.clone(),
-            source: "source".into(),
-            placement: 1,
             performance: idx as u32 + 1,
-            order: None,
-            position: None,
-            role: Role::Compared,
-            chain: ChainEntry::default(),
-            hand_set_events_s: None,
-            keep_although_unfair: false,
-            span: 0..0,
+            ..TakeEntry::new(&path.display().to_string(), channel, &mic, "source")
         };
         takes.push(Take { id: mic, ..open_take(entry, &audio, None)? });
     }

@@ -63,6 +63,27 @@ pub struct TakeEntry {
     pub(crate) span: Range<usize>,
 }
 
+impl TakeEntry {
+    /// A take of which nothing but this is known yet.
+    pub fn new(file: &str, channel: u16, mic: &str, source: &str) -> TakeEntry {
+        TakeEntry {
+            file: file.into(),
+            channel,
+            mic: mic.into(),
+            source: source.into(),
+            placement: 1,
+            performance: 1,
+            order: None,
+            position: None,
+            role: Role::Compared,
+            chain: ChainEntry::default(),
+            hand_set_events_s: None,
+            keep_although_unfair: false,
+            span: 0..0,
+        }
+    }
+}
+
 /// A parsed log.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Log {

@@ -3,6 +3,7 @@
 //! Modules in reading order. Nothing here opens a file, reads a clock or draws a random number.
 
 pub mod bands;
+pub mod filters;
 pub mod levels;
 pub mod loudness;
 pub mod onsets;

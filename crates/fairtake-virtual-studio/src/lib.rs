@@ -6,4 +6,5 @@ pub mod coverage;
 pub mod curve;
 mod field;
 mod model;
+pub mod scene;
 pub mod score;

@@ -24,6 +24,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Compare all takes of a shootout folder and write its report
     Report(ReportArgs),
+    /// Make a demo shootout in an invented boathouse, compare it and write its report
+    Demo(DemoArgs),
     /// Write man pages and shell completions
     #[command(hide = true)]
     Generate(GenerateArgs),
@@ -143,6 +145,17 @@ pub(crate) struct ReportArgs {
     /// Let an older report be replaced
     #[arg(long)]
     pub overwrite: bool,
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, Args)]
+pub(crate) struct DemoArgs {
+    /// Folder to make; must not exist yet (about 70 MB)
+    #[arg(default_value = "fairtake-demo")]
+    pub folder: PathBuf,
+    /// Seed of everything random in the demo
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
 }
 
 /// Arguments of `generate`.

@@ -17,6 +17,7 @@ fn main() -> ExitCode {
         Command::New(args) => commands::new::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
+        Command::Demo(args) => commands::demo::run(&args),
         Command::Generate(args) => commands::generate::run(&args),
     };
     match outcome {

@@ -3,6 +3,7 @@
 mod analysis;
 pub(crate) mod check;
 pub(crate) mod compare;
+pub(crate) mod demo;
 pub(crate) mod generate;
 pub(crate) mod new;
 pub(crate) mod report;
