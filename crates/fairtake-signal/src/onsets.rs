@@ -58,6 +58,18 @@ impl Envelope {
         percentile(&self.averaged(&self.plain, 8), 0.1)
     }
 
+    /// Mean square of the quietest quarter of a second that holds no digital silence; `None` where there is none. Unlike
+    /// the floor it finds a pause however long the playing around it is.
+    pub fn quietest(&self, rate_hz: u32) -> Option<f64> {
+        let n = (rate_hz as usize / 4 / self.hop_frames.max(1)).max(1);
+        self.plain
+            .windows(n)
+            .step_by((n / 8).max(1))
+            .filter(|w| w.iter().all(|v| *v > 0.0))
+            .map(|w| w.iter().map(|v| f64::from(*v)).sum::<f64>() / n as f64)
+            .min_by(f64::total_cmp)
+    }
+
     fn averaged(&self, values: &[f32], n: usize) -> Vec<f64> {
         values.chunks(n).map(|c| c.iter().map(|v| f64::from(*v)).sum::<f64>() / c.len() as f64).collect()
     }
@@ -204,6 +216,21 @@ mod tests {
             }
             assert!(e.is_percussive(&found));
         }
+    }
+
+    #[test]
+    fn a_short_pause_in_a_long_take_is_found_and_digital_silence_is_none() {
+        let rate = 48_000;
+        let mut e = Envelope::new(rate);
+        e.push(&vec![0.0; rate as usize]);
+        assert_eq!(e.quietest(rate), None);
+        // A second of noise of ±1e-3 in 31 s: a thirtieth, that a tenth of the take cannot show.
+        let noise = hits(rate, &[], &[], 31.0);
+        let loud = |i: usize| if i < 31 * 48_000 - 48_000 { 1000.0 } else { 10.0 };
+        e.push(&noise.iter().enumerate().map(|(i, x)| x * loud(i)).collect::<Vec<f32>>());
+        // Uniform noise of ±a has mean square a²/3; 12,000 samples hold it to 2 %, the least of some windows to 5 %.
+        let quietest = e.quietest(rate).expect("there is a pause");
+        assert!((quietest / (1e-6 / 3.0) - 1.0).abs() < 0.05, "{quietest}");
     }
 
     #[test]

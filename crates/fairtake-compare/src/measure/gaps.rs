@@ -7,9 +7,9 @@ use fairtake_signal::spectrum::BandSpectrum;
 use fairtake_signal::units::db_to_power;
 use fairtake_signal::weighting::{a_power, bs468_power};
 
-/// A stretch counts as noise where its envelope stays within this of the take's floor, in dB.
+/// A stretch counts as noise where its envelope stays within this of the quietest stretch, in dB.
 const NEAR_FLOOR_DB: f64 = 6.0;
-/// The floor must lie this much below what is played, or it is the quietest music and not noise, in dB.
+/// The quietest stretch must lie this much below what is played, or it is the quietest music and not noise, in dB.
 const BELOW_PLAYED_DB: f64 = 30.0;
 /// Noise is taken from this long after a hit has ended and until this long before the next, in seconds.
 const KEEP_AWAY_S: f64 = 0.03;
@@ -27,9 +27,9 @@ pub(crate) fn noise(
     let rate = f64::from(take.samples.rate_hz());
     let hop = streamed.envelope.hop_frames;
     let plain = &streamed.envelope.plain;
-    let floor = streamed.envelope.floor();
+    let Some(floor) = streamed.envelope.quietest(take.samples.rate_hz()) else { return Ok(no_noise()) };
     let played = plain.iter().fold(0f32, |a, v| a.max(*v));
-    if floor <= 0.0 || floor > f64::from(played) * db_to_power(-BELOW_PLAYED_DB) {
+    if floor > f64::from(played) * db_to_power(-BELOW_PLAYED_DB) {
         return Ok(no_noise());
     }
     let limit = (floor * db_to_power(NEAR_FLOOR_DB)) as f32;

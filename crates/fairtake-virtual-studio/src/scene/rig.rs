@@ -93,8 +93,15 @@ impl Microphone {
         }
     }
 
+    /// Power gain at a frequency in Hz.
+    pub(crate) fn power(&self, frequency_hz: f64) -> f64 {
+        let rate = f64::from(RATE_HZ);
+        let gain = f64::from(self.gain);
+        self.filters.iter().map(|f| f.power(rate, frequency_hz)).product::<f64>() * gain * gain
+    }
+
     /// What the microphone alone makes of the samples.
-    pub(crate) fn colour(&self, samples: &mut [f32]) {
+    fn colour(&self, samples: &mut [f32]) {
         self.filters.iter().cloned().for_each(|mut f| f.run(samples));
         samples.iter_mut().for_each(|x| *x *= self.gain);
     }

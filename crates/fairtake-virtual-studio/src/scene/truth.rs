@@ -1,12 +1,19 @@
 //! The known answer: what the two microphones alone make of every clean event, without placement and noise.
+//!
+//! The clean event's spectrum S in narrow bands times the filters' power gain at their centres: 10·lg(ΣS·H_B²/ΣS·H_A²).
+//! Filtering first and cutting the events out afterwards would not do: what a window cuts off at the attack differs
+//! between microphones, and swamps the lowest bands.
 
-use super::RATE_HZ;
 use super::rig::Microphone;
 use super::sources::Clean;
+use super::{RATE_HZ, frames};
 use fairtake_signal::bands::BandSet;
-use fairtake_signal::loudness::KWeighting;
 use fairtake_signal::spectrum::BandSpectrum;
 use fairtake_signal::units::power_db;
+use fairtake_signal::weighting::k_power;
+
+/// Events are seen from this long before they begin, in seconds, so that no taper falls on an attack.
+const LEAD_S: f64 = 0.02;
 
 /// Segments that a sustained block is averaged over, in frames.
 const SEGMENT: usize = 16_384;
@@ -41,21 +48,23 @@ impl Truth {
     pub(super) fn add(&mut self, clean: &Clean) {
         let bands = bands();
         let mut spectrum = BandSpectrum::new(RATE_HZ, &bands);
-        let coloured = [&self.reference, &self.against].map(|mic| {
-            let mut samples = clean.samples.clone();
-            Microphone::named(mic).colour(&mut samples);
-            samples
+        let centres: Vec<f64> = bands.spans_hz().iter().map(|(from, to)| (from * to).sqrt()).collect();
+        let gains = [&self.reference, &self.against].map(|mic| {
+            let microphone = Microphone::named(mic);
+            centres.iter().map(|hz| microphone.power(*hz)).collect::<Vec<f64>>()
         });
+        let lead = frames(LEAD_S);
         for (from, to) in &clean.events {
-            let mut loudness = [0.0; 2];
-            let energies = [0, 1].map(|side| {
-                let event = &coloured[side][*from..*to];
-                loudness[side] = KWeighting::new(RATE_HZ).energy(event);
-                match clean.sustained {
-                    true => spectrum.steady_power(event, SEGMENT).map_or(Vec::new(), |(power, _)| power),
-                    false => spectrum.event_energy(event),
-                }
-            });
+            let event = &clean.samples[from.saturating_sub(lead)..*to];
+            let source = match clean.sustained {
+                true => spectrum.steady_power(event, SEGMENT).map(|(power, _)| power),
+                false => Some(spectrum.event_energy(event)),
+            };
+            let Some(source) = source else { continue };
+            let energies =
+                [0, 1].map(|side| source.iter().zip(&gains[side]).map(|(s, g)| s * g).collect::<Vec<f64>>());
+            let loudness = [0, 1]
+                .map(|side| energies[side].iter().zip(&centres).map(|(e, hz)| e * k_power(*hz)).sum::<f64>());
             if let Some(db) = power_db(loudness[1] / loudness[0]) {
                 self.events.push(energies);
                 self.loudness_db.push(db);
