@@ -1,7 +1,7 @@
 //! Findings as sentences, made from the numbers and nothing else.
 
 use crate::wording::{hertz, interval};
-use crate::{Claim, ComparisonFindings, Finding, Region, Shootout, Unit, Verdict};
+use crate::{Claim, ComparisonFindings, Finding, Region, SettleReason, Shootout, Unit, Verdict};
 
 /// The sentences of one comparison, the largest difference first.
 ///
@@ -106,7 +106,15 @@ fn settle(r: &Region, c: &ComparisonFindings) -> String {
         Some(s) => match (s.placements, s.events) {
             (Some(n), _) => format!("; about {n} placements per microphone would settle it"),
             (_, Some(n)) => format!("; about {n} {} per microphone would settle it", units(c.unit)),
-            _ => "; the difference is too near the margin for more recording to settle it".to_string(),
+            _ => match (s.reason, c.unit) {
+                (SettleReason::OutOfReach, Unit::Placement) => {
+                    "; at this spread it would take more than 20 placements per microphone".to_string()
+                }
+                (SettleReason::OutOfReach, unit) => {
+                    format!("; at this spread it would take more than 500 {} per microphone", units(unit))
+                }
+                _ => "; parts of it are too near the margin for more recording to settle them".to_string(),
+            },
         },
         None => String::new(),
     }

@@ -85,6 +85,8 @@ pub enum SettleReason {
     Reachable,
     /// The difference is so near the margin that no reasonable number settles it.
     NearMargin,
+    /// The spread is so large that more than 500 events or 20 placements would be needed.
+    OutOfReach,
     /// The allowance alone is larger than what is asked.
     Allowance,
 }

@@ -14,7 +14,7 @@ const MOST_PLACEMENTS: f64 = 20.0;
 pub(super) fn settle(bands: &[JudgedBand], counted: &Counted, settings: &Settings) -> Settle {
     let n_now = counted.n_effective[0].min(counted.n_effective[1]);
     let most = if counted.unit == Unit::Placement { MOST_PLACEMENTS } else { MOST_EVENTS };
-    let mut needed: f64 = 0.0;
+    let mut needed = Vec::new();
     for band in bands {
         let (Some(d), Some([low, high])) = (band.difference_db, band.simultaneous_db) else {
             return unknown_spread(counted.unit);
@@ -22,12 +22,16 @@ pub(super) fn settle(bands: &[JudgedBand], counted: &Counted, settings: &Setting
         let half = (high - low) / 2.0;
         // Alike needs the interval inside the margin, different needs it clear of zero.
         let wanted = if d.abs() < settings.margin_db { settings.margin_db - d.abs() } else { d.abs() };
-        needed = needed.max(units_for(half, wanted, n_now, counted, settings, most));
+        needed.push(units_for(half, wanted, n_now, counted, settings, most));
     }
-    if needed > most {
-        return Settle { events: None, placements: None, reason: SettleReason::NearMargin };
+    needed.sort_by(f64::total_cmp);
+    // Where most bands are beyond reach it is the spread that is too large; where few are, they lie at the margin.
+    let nothing = |reason| Settle { events: None, placements: None, reason };
+    match (needed.last(), needed.get(needed.len() / 2)) {
+        (Some(greatest), _) if *greatest <= most => answer(greatest.ceil() as u32, counted.unit),
+        (_, Some(middle)) if *middle > most => nothing(SettleReason::OutOfReach),
+        _ => nothing(SettleReason::NearMargin),
     }
-    answer(needed.ceil() as u32, counted.unit)
 }
 
 /// The smallest number of units at which the half-width falls to `wanted`; the t quantile shrinks with it.

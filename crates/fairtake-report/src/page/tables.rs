@@ -40,7 +40,10 @@ fn settle(r: &Region) -> String {
         (Some(n), ..) => format!("about {n} placements per microphone"),
         (_, Some(n), _) => format!("about {n} events per microphone"),
         (_, _, SettleReason::Allowance) => "more recording cannot: the allowance alone is larger".to_string(),
-        _ => "more recording cannot: too near the margin".to_string(),
+        (_, _, SettleReason::OutOfReach) => "out of reach at this spread".to_string(),
+        (_, _, SettleReason::NearMargin) | (None, None, SettleReason::Reachable) => {
+            "more recording cannot: parts are too near the margin".to_string()
+        }
     }
 }
 

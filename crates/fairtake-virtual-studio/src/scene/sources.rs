@@ -102,16 +102,19 @@ fn sustained(samples: Vec<f32>) -> Clean {
 /// Slow notes: partials of a bowed string through the body's resonances, vibrato, bow noise.
 fn cello(rng: &mut ChaCha8Rng) -> Vec<f32> {
     const NOTES_HZ: [f64; 7] = [65.4, 73.4, 98.0, 110.0, 130.8, 146.8, 196.0];
+    const TUNE: [(usize, f64); 9] =
+        [(0, 0.9), (2, 0.6), (4, 0.6), (3, 1.1), (1, 0.7), (5, 0.6), (6, 0.9), (4, 0.5), (2, 0.8)];
     let rate = f64::from(RATE_HZ);
     let mut out = vec![0f32; frames(QUIET_S + SUSTAINED_S)];
     let pass_db = 0.8 * normal(rng);
     let (mut at, mut phase) = (frames(QUIET_S), 0.0);
-    let mut note = one_of(rng, NOTES_HZ.len());
-    while at < out.len() {
-        let length = frames(between(rng, 0.5, 1.1)).min(out.len() - at);
-        let step = between(rng, -2.4, 2.4).round() as i64;
-        note = (note as i64 + step).rem_euclid(NOTES_HZ.len() as i64) as usize;
-        let hz = NOTES_HZ[note];
+    // Every pass is the same tune; its notes are a little longer or shorter, higher or lower.
+    for (note, beats) in TUNE.iter().cycle() {
+        if at >= out.len() {
+            break;
+        }
+        let length = frames(beats * (0.04 * normal(rng)).exp()).min(out.len() - at);
+        let hz = NOTES_HZ[*note] * (0.002 * normal(rng)).exp();
         let strength = 0.09 * 10f64.powf((pass_db + normal(rng)) / 20.0);
         let n_partials = ((12_000.0 / hz) as usize).min(80);
         let weights: Vec<f64> =
