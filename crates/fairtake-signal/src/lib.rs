@@ -8,6 +8,7 @@ pub mod levels;
 pub mod loudness;
 pub mod onsets;
 pub mod spectrum;
+pub mod transfer;
 pub mod true_peak;
 pub mod units;
 pub mod weighting;

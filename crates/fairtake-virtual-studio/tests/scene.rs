@@ -1,71 +1,7 @@
 //! The rendered scene through the whole method: the audio tier in small.
 
-use fairtake_compare::{
-    ChainEntry, Comparison, Mic, Playing, ReadError, Samples, Settings, Shootout, Source, StoredAs, Take,
-    compare,
-};
-use fairtake_virtual_studio::scene::{RATE_HZ, Scene, scene};
-
-/// Samples in memory.
-struct Rendered(Vec<f32>);
-
-impl Samples for Rendered {
-    fn rate_hz(&self) -> u32 {
-        RATE_HZ
-    }
-    fn frames(&self) -> u64 {
-        self.0.len() as u64
-    }
-    fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
-        let left = &self.0[(start as usize).min(self.0.len())..];
-        let n = out.len().min(left.len());
-        out[..n].copy_from_slice(&left[..n]);
-        Ok(n)
-    }
-}
-
-fn takes(scene: &Scene) -> Vec<Take> {
-    let take = |t: &fairtake_virtual_studio::scene::SceneTake| Take {
-        id: t.file.clone(),
-        file: t.file.clone(),
-        channel: 1,
-        mic: t.mic.clone(),
-        source: t.source.clone(),
-        placement: t.placement,
-        performance: t.performance,
-        order: Some(t.order),
-        position: t.position.clone(),
-        role: t.role,
-        chain: ChainEntry { gain_db: Some(t.gain_db), ..ChainEntry::default() },
-        hand_set_events_s: None,
-        keep_although_unfair: false,
-        stored_as: StoredAs {
-            format: "rendered".into(),
-            bits: Some(24),
-            lossy: false,
-            sha256: t.file.clone(),
-        },
-        samples: Box::new(Rendered(t.samples.clone())),
-    };
-    scene.takes.iter().map(take).collect()
-}
-
-/// The log's part that the method uses.
-fn log() -> Shootout {
-    let mut log = Shootout::default();
-    for mic in ["moorhen", "heron", "coot"] {
-        log.mics.insert(mic.into(), Mic::default());
-    }
-    for (source, playing) in [
-        ("drum", Playing::Percussive),
-        ("drum-together", Playing::Percussive),
-        ("cello", Playing::Sustained),
-        ("voice", Playing::Sustained),
-    ] {
-        log.sources.insert(source.into(), Source { playing, ..Source::default() });
-    }
-    log
-}
+use fairtake_compare::{Comparison, Settings, compare};
+use fairtake_virtual_studio::scene::scene;
 
 #[test]
 fn the_findings_on_the_scene_hold_the_known_answers() {
@@ -75,7 +11,8 @@ fn the_findings_on_the_scene_hold_the_known_answers() {
         assert!(peak < 0.95 && peak > 0.1, "{} peaks at {peak}", t.file);
     }
     let asked = Comparison { reference: None, pair: None, bare_files: false, version: "test".into() };
-    let made = compare(&takes(&scene), &log(), &Settings::standard(), &asked).expect("the scene compares");
+    let made = compare(&scene.in_memory(), &scene.shootout(), &Settings::standard(), &asked)
+        .expect("the scene compares");
     let drums = made.measures.iter().filter(|m| m.take.contains("drum"));
     assert!(drums.clone().count() == 14 && drums.clone().all(|m| m.events.len() == 12), "twelve hits each");
     assert!(made.measures.iter().all(|m| m.noise.is_some()), "every take begins with quiet");

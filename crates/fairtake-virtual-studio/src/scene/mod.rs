@@ -4,6 +4,7 @@
 //! room's and the microphone's noise. The truth is what the microphones alone, without placement and noise, make of
 //! the clean source.
 
+mod in_memory;
 mod rig;
 mod sources;
 mod truth;
