@@ -4,8 +4,8 @@ use crate::compare::distinct;
 use crate::judge::Judgement;
 use crate::measure::Tabulated;
 use crate::{
-    Band, Both, CheckResult, ComparisonFindings, Counts, Estimate, EventMeasure, EventShape, Feature,
-    LevelMatch, LevelMeasure, LevelSummary, Levels, MicEntry, NoiseFindings, NoiseMeasure,
+    Alignment, Band, Both, CheckResult, ComparisonFindings, Counts, Estimate, EventMeasure, EventShape,
+    Feature, LevelMatch, LevelMeasure, LevelSummary, Levels, MicEntry, NoiseFindings, NoiseMeasure,
     NoiseMeasureOfTake, Settings, ShapeMeasure, Shootout, SourceEntry, Table, Take, TakeEntry, TakeMeasure,
 };
 use fairtake_signal::units::{amplitude_db, power_db};
@@ -17,6 +17,7 @@ pub(crate) struct PairParts<'a> {
     pub b: &'a [(&'a Take, &'a TakeMeasure)],
     pub made: &'a Tabulated,
     pub reason: String,
+    pub alignment: Option<Alignment>,
     pub settings: &'a Settings,
 }
 
@@ -52,7 +53,7 @@ pub(crate) fn comparison(
             low: judgement.match_gain.low,
             high: judgement.match_gain.high,
         },
-        alignment: None,
+        alignment: parts.alignment.clone(),
         bands: bands(parts, &judgement),
         regions: judgement.regions,
         features,

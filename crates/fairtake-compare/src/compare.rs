@@ -1,5 +1,6 @@
 //! `compare`: the one flow, and nothing else. Open this file first.
 
+use crate::align::align;
 use crate::assemble::{self, PairParts};
 use crate::checks;
 use crate::judge::{features, judge};
@@ -102,7 +103,13 @@ pub fn compare(
             let setting_up = setting_up(shootout, &source, &reference, &against);
             let judgement = judge(&made.pair, settings, setting_up.as_ref());
             let found = features(&made.pair, settings);
-            let parts = PairParts { source: &source, a: &a, b: &b, made: &made, reason, settings };
+            let alignment = match design {
+                Design::Together => {
+                    align(&a, &b, shootout.temperature_c.unwrap_or(20.0)).map_err(CompareError::Read)?
+                }
+                _ => None,
+            };
+            let parts = PairParts { source: &source, a: &a, b: &b, made: &made, reason, alignment, settings };
             let comparison = assemble::comparison(&parts, judgement, found, shootout);
             checks.extend(checks::of_comparison(&comparison, comparisons.len(), &a, &b));
             comparisons.push(comparison);

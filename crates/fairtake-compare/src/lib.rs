@@ -3,6 +3,7 @@
 //! Modules in reading order. This crate opens no file, socket, device or clock: audio reaches it
 //! through [`Samples`], everything random takes a seed.
 
+mod align;
 mod assemble;
 mod checks;
 mod compare;
@@ -16,6 +17,8 @@ mod settings;
 mod shootout;
 mod tables;
 mod take;
+#[cfg(test)]
+mod testing;
 pub mod wording;
 
 pub use compare::{CompareError, Comparison, Measurement, compare};

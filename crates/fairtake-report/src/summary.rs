@@ -54,6 +54,15 @@ fn comparison(out: &mut String, c: &ComparisonFindings) {
             c.margin_db
         ),
     );
+    if let Some((s, mm)) = c.alignment.as_ref().and_then(|a| a.delay_s.zip(a.apparent_path_mm)) {
+        let when = if mm.round() == 0.0 {
+            "at the same time".to_string()
+        } else {
+            let side = if mm > 0.0 { "later" } else { "earlier" };
+            format!("{:.3} ms {side}, as by {:.0} mm of path", s.abs() * 1000.0, mm.abs())
+        };
+        wrapped(out, "  arrives  ", &format!("{when}; phase response is in it"));
+    }
     let _ =
         writeln!(out, "\n  {:<14}{:>11}{:>11}   difference, 95 % interval", "level", "reference", "against");
     for (name, m) in [

@@ -2,6 +2,8 @@
 //!
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others.
+//!
+//! Long because: half of it are the tests, which share their made pairs.
 
 use crate::units::power_db;
 use realfft::num_complex::Complex;
@@ -274,12 +276,9 @@ impl PairSpectra {
 /// as a part without delay.
 fn faded(samples: &mut [f64]) {
     let n = samples.len();
-    for i in 0..n / 100 {
-        samples[i] *= (0.25 * TAU * i as f64 / (n / 100) as f64).sin().powi(2);
-    }
-    for i in 0..n / 10 {
-        samples[n - 1 - i] *= (0.25 * TAU * i as f64 / (n / 10) as f64).sin().powi(2);
-    }
+    let rise = |i: usize, over: usize| (0.25 * TAU * i as f64 / over as f64).sin().powi(2);
+    samples.iter_mut().take(n / 100).enumerate().for_each(|(i, x)| *x *= rise(i, n / 100));
+    samples.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, x)| *x *= rise(i, n / 10));
 }
 
 /// Means over a twelfth of an octave to each side.

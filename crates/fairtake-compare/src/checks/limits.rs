@@ -30,3 +30,7 @@ pub(crate) const WORD_LENGTH_DIFFERS: Limit = Limit { code: "word_length_differs
 pub(crate) const SAME_FILE_TWICE: Limit = Limit { code: "same_file_twice", unit: "files", value: 0.0 };
 /// Below two placements microphone and placement cannot be told apart.
 pub(crate) const FEW_PLACEMENTS: Limit = Limit { code: "few_placements", unit: "placements", value: 2.0 };
+/// Upside down is one too many; the figure is 1 for inverted, 0 for the same.
+pub(crate) const POLARITY: Limit = Limit { code: "polarity", unit: "inverted", value: 0.0 };
+/// Pad, filter, preamp, converter and cable are to be alike where they are logged.
+pub(crate) const CHAIN_DIFFERS: Limit = Limit { code: "chain_differs", unit: "settings", value: 0.0 };

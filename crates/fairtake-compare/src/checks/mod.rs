@@ -2,7 +2,7 @@
 
 pub(crate) mod limits;
 
-use crate::{CheckResult, ComparisonFindings, LeftOut, Outcome, Take, TakeMeasure};
+use crate::{ChainEntry, CheckResult, ComparisonFindings, LeftOut, Outcome, Polarity, Take, TakeMeasure};
 use fairtake_signal::units::amplitude_db;
 use limits::Limit;
 
@@ -123,7 +123,8 @@ pub(crate) fn of_comparison(
         })
     });
     let placements = c.counts.reference.placements.min(c.counts.against.placements);
-    vec![
+    let chain = chain_differences(a, b);
+    let mut out = vec![
         on(
             &limits::RATES_DIFFER,
             rate_a != rate_b,
@@ -156,5 +157,99 @@ pub(crate) fn of_comparison(
             ),
             "take each microphone away, set it up again and record again, at least once",
         ),
-    ]
+        on(
+            &limits::CHAIN_DIFFERS,
+            !chain.is_empty(),
+            chain.len() as f64,
+            if chain.is_empty() {
+                "pad, filter, preamp, converter and cable are logged alike, or not logged".to_string()
+            } else {
+                format!("logged differently: {}; a difference may be the chain's", chain.join(", "))
+            },
+            "record both through one chain, with pad and filter alike",
+        ),
+    ];
+    if let Some(alignment) = &c.alignment {
+        let (caution, measured, text) = match alignment.polarity {
+            Polarity::Same => (false, 0.0, "the polarity is the same"),
+            Polarity::Inverted => {
+                (true, 1.0, "the polarity is inverted: levels and spectra are not touched, mixing the two is")
+            }
+            Polarity::Unclear => (true, 0.5, "the polarity cannot be told"),
+        };
+        let advice = "look for a crossed cable or a polarity switch";
+        out.push(on(&limits::POLARITY, caution, measured, text.to_string(), advice));
+    }
+    out
+}
+
+/// One part of a chain as logged.
+type Logged = fn(&ChainEntry) -> Option<String>;
+
+/// What of the chain is logged for both microphones and not alike. The gain is not among it: levels are matched, and a
+/// difference at equal gain is stated beside the one as recorded.
+fn chain_differences(a: &[(&Take, &TakeMeasure)], b: &[(&Take, &TakeMeasure)]) -> Vec<&'static str> {
+    let values = |takes: &[(&Take, &TakeMeasure)], pick: Logged| {
+        let mut all: Vec<String> = takes.iter().filter_map(|(t, _)| pick(&t.chain)).collect();
+        all.sort();
+        all.dedup();
+        all
+    };
+    let parts: [(&str, Logged); 5] = [
+        ("pad", |c| c.pad_db.map(|v| v.to_string())),
+        ("filter", |c| c.filter_hz.map(|v| v.to_string())),
+        ("preamp", |c| c.preamp.clone()),
+        ("converter", |c| c.converter.clone()),
+        ("cable", |c| c.cable.clone()),
+    ];
+    parts
+        .into_iter()
+        .filter(|(_, pick)| {
+            let (x, y) = (values(a, *pick), values(b, *pick));
+            !x.is_empty() && !y.is_empty() && x != y
+        })
+        .map(|(name, _)| name)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{hits, take};
+    use crate::{Comparison, Settings, Shootout, compare};
+
+    fn codes(takes: &[Take]) -> Vec<(String, Outcome)> {
+        let asked = Comparison { reference: None, pair: None, bare_files: false, version: "test".into() };
+        let settings = Settings { resamples: 100, ..Settings::standard() };
+        let made = compare(takes, &Shootout::default(), &settings, &asked).expect("compares");
+        made.findings.checks.into_iter().map(|c| (c.code, c.outcome)).collect()
+    }
+
+    fn outcome(found: &[(String, Outcome)], code: &str) -> Option<Outcome> {
+        found.iter().find(|(c, _)| c == code).map(|(_, o)| *o)
+    }
+
+    #[test]
+    fn polarity_is_checked_on_takes_recorded_at_once_and_on_no_others() {
+        let samples = hits(5, 0.5);
+        let turned: Vec<f32> = samples.iter().map(|x| -0.7 * x).collect();
+        let upright: Vec<f32> = samples.iter().map(|x| 0.7 * x).collect();
+        let with =
+            |b: Vec<f32>, performance| codes(&[take("a", 1, samples.clone()), take("b", performance, b)]);
+        assert_eq!(outcome(&with(turned.clone(), 1), "polarity"), Some(Outcome::Caution));
+        assert_eq!(outcome(&with(upright, 1), "polarity"), Some(Outcome::Fair));
+        assert_eq!(outcome(&with(turned, 2), "polarity"), None);
+    }
+
+    #[test]
+    fn a_chain_differs_only_where_both_log_it() {
+        let made = |pad_a, pad_b| {
+            let (mut a, mut b) = (take("a", 1, hits(5, 0.5)), take("b", 2, hits(6, 0.5)));
+            (a.chain.pad_db, b.chain.pad_db) = (pad_a, pad_b);
+            outcome(&codes(&[a, b]), "chain_differs")
+        };
+        assert_eq!(made(Some(10.0), Some(20.0)), Some(Outcome::Caution));
+        assert_eq!(made(Some(10.0), Some(10.0)), Some(Outcome::Fair));
+        assert_eq!(made(Some(10.0), None), Some(Outcome::Fair));
+    }
 }

@@ -29,7 +29,7 @@ pub struct Alignment {
     pub null_depth: NullDepth,
 }
 
-/// Residual energy re the reference in dB, noise-corrected, fitted and tested on different events.
+/// Energy left over of *against* in dB re its own, fitted and tested on different events.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct NullDepth {
     /// After gain and delay.

@@ -27,6 +27,9 @@ impl Layout {
         Layout { width: 360.0, letter: 11.0, spectra_db_per_decade: 50.0, difference_db_per_decade: 12.5 };
 }
 
+/// Decades from 20 Hz to 20 kHz.
+const N_DECADES: f64 = 3.0;
+
 /// Labels of the frequency axis: value and text.
 const FREQUENCIES: [(f64, &str); 10] = [
     (20.0, "20"),
@@ -95,7 +98,7 @@ pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
     let letter = layout.letter;
     let mut canvas =
         Canvas { out: String::new(), left: letter * 3.2, right: layout.width - letter * 0.9, letter };
-    let decade = (canvas.right - canvas.left) / (TO_HZ / FROM_HZ).log10();
+    let decade = (canvas.right - canvas.left) / N_DECADES;
     let (low_db, high_db) = corridor.spectra_db();
     let spectra = panel(letter * 3.0, low_db, high_db, decade / layout.spectra_db_per_decade);
     let (least_db, most_db) = corridor.difference_db();

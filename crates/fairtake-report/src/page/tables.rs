@@ -148,6 +148,7 @@ pub(super) fn alignment(c: &ComparisonFindings) -> Markup {
     };
     html! {
         h3 { "Time and transfer" }
+        p.quiet.small { "What is left over: energy of the second microphone that a fit of the first does not carry, re its own; fitted and tested on different events." }
         dl {
             dt { "delay" } dd { (delay(a)) }
             dt { "polarity" } dd { (polarity) }
@@ -173,7 +174,7 @@ fn delay(a: &Alignment) -> String {
 }
 
 fn decibels(db: Option<f64>) -> String {
-    db.map_or("unknown".to_string(), |v| format!("{} dB re the reference", signed(v)))
+    db.map_or("unknown".to_string(), |v| format!("{} dB", signed(v)))
 }
 
 /// What contributes to the uncertainty, region by region.
