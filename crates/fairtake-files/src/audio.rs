@@ -86,6 +86,11 @@ impl AudioFile {
         self.inner.layout.frames
     }
 
+    /// Bits per sample as stored; `None` for lossy codings.
+    pub fn bits(&self) -> Option<u16> {
+        self.inner.bits
+    }
+
     /// What the file tells besides its samples.
     pub fn metadata(&self) -> &Metadata {
         &self.inner.layout.metadata

@@ -6,7 +6,7 @@
 use crate::audio::AudioFile;
 use crate::error::{AudioError, AudioProblem};
 use crate::hash::hex;
-use crate::log::{TakeEntry, parse_log};
+use crate::log::{Log, TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
 use fairtake_compare::{Shootout, Take};
@@ -89,6 +89,15 @@ impl ShootoutFolder {
     /// Where the log is.
     pub fn log_path(&self) -> PathBuf {
         self.path.join("shootout.toml")
+    }
+
+    /// Reads the log and nothing else.
+    ///
+    /// # Errors
+    /// When it cannot be read or is faulty.
+    pub fn log(&self) -> Result<Log, FolderError> {
+        let text = read_text(&self.log_path()).map_err(FolderError::Log)?;
+        parse_log(&self.log_path().display().to_string(), &text).map_err(FolderError::Log)
     }
 
     /// Reads the log and opens every take; each file is hashed once.

@@ -9,6 +9,7 @@ mod hash;
 mod log;
 mod log_error;
 mod log_write;
+mod take_in;
 pub mod wav;
 mod write;
 
@@ -20,4 +21,5 @@ pub use hash::sha256;
 pub use log::{Log, TakeEntry, parse_log};
 pub use log_error::LogError;
 pub use log_write::{LogFile, new_log};
+pub use take_in::{copy_in, cut_in, key_of};
 pub use write::{WriteError, write_whole};

@@ -1,7 +1,7 @@
 //! What can be typed. Man pages and shell completions come from these definitions.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use fairtake_compare::{Design, MatchBy, Playing, PolarPattern, Settings};
+use fairtake_compare::{Design, MatchBy, Playing, PolarPattern, Role, Settings};
 use std::path::PathBuf;
 
 /// Compare microphones fairly: which differences are larger than re-placing and re-playing make by themselves?
@@ -20,6 +20,8 @@ pub(crate) enum Command {
     Compare(CompareArgs),
     /// Start a shootout folder with an empty log
     New(NewArgs),
+    /// Take a recording into a shootout folder: whole, by channels, or cut where microphones were changed
+    Add(AddArgs),
     /// Check whether takes can be compared, without comparing them
     Check(CheckArgs),
     /// Compare all takes of a shootout folder and write its report
@@ -119,6 +121,62 @@ pub(crate) struct NewArgs {
     pub title: Option<String>,
 }
 
+/// Arguments of `add`.
+#[derive(Debug, Args)]
+pub(crate) struct AddArgs {
+    /// Shootout folder
+    pub folder: PathBuf,
+    /// Audio file; it is copied, the original is left alone
+    pub file: PathBuf,
+    /// Key of the source
+    #[arg(long)]
+    pub source: String,
+    /// Microphones: one, or one per channel, or one per part where the file is cut [default: names in the file]
+    #[arg(long, value_name = "MIC", value_delimiter = ',')]
+    pub mics: Vec<String>,
+    /// Cut one long recording in which microphones were changed in turn
+    #[arg(long, value_enum)]
+    pub cut: Option<CutArg>,
+    /// For --cut list: a text with a line `seconds name` or `minutes:seconds name` where each part begins
+    #[arg(long, value_name = "FILE")]
+    pub list: Option<PathBuf>,
+    /// For --cut gaps: quiet for so long is a gap, in seconds
+    #[arg(long, value_name = "S", default_value_t = 5.0, value_parser = positive)]
+    pub gap: f64,
+    /// For --cut gaps: peaks below this are quiet, in dBFS
+    #[arg(long, value_name = "DB", default_value_t = -50.0, allow_negative_numbers = true)]
+    pub quiet: f64,
+    /// Setting-up of the microphone [default: the last one logged, or counted where parts return to a microphone]
+    #[arg(long, value_name = "N")]
+    pub placement: Option<u32>,
+    /// Pass of playing [default: a new one]
+    #[arg(long, value_name = "N")]
+    pub performance: Option<u32>,
+    /// Named spot, where microphones exchange places
+    #[arg(long)]
+    pub position: Option<String>,
+    /// Gain as set on the preamp, in dB
+    #[arg(long, value_name = "DB", allow_negative_numbers = true)]
+    pub gain: Option<f64>,
+    /// What the take is for
+    #[arg(long, value_enum, default_value_t = RoleArg::Compared)]
+    pub role: RoleArg,
+    /// Do it; without this only what would be done is shown, where the file is cut or has several channels
+    #[arg(long)]
+    pub yes: bool,
+}
+
+/// Where a long recording is cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum CutArg {
+    /// At gaps
+    Gaps,
+    /// At the cue markers of the file
+    Markers,
+    /// At the times of a typed list
+    List,
+}
+
 /// Arguments of `check`.
 #[derive(Debug, Args)]
 pub(crate) struct CheckArgs {
@@ -214,6 +272,19 @@ choice! {
         Percussive => Playing::Percussive,
         /// Continuous sound
         Sustained => Playing::Sustained,
+    }
+}
+choice! {
+    /// What a take is for.
+    RoleArg => Role {
+        /// By a microphone under comparison
+        Compared => Role::Compared,
+        /// By the microphone that nobody moves
+        Witness => Role::Witness,
+        /// Noise of the room and the chain alone
+        RoomTone => Role::RoomTone,
+        /// What leaks in from other sources
+        Bleed => Role::Bleed,
     }
 }
 choice! {

@@ -15,6 +15,7 @@ fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
         Command::Compare(args) => commands::compare::run(&args),
         Command::New(args) => commands::new::run(&args),
+        Command::Add(args) => commands::add::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
         Command::Demo(args) => commands::demo::run(&args),

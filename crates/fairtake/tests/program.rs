@@ -86,3 +86,84 @@ fn what_cannot_be_compared_is_said_with_a_hint_and_exit_two() {
     }
     assert!(text(&fairtake(&["compare", "/nowhere"]).stderr).contains("no such file or folder"));
 }
+
+/// A WAV file of 16 bits at 8 kHz: samples interleaved, with cue markers at frames.
+fn wav(path: &Path, n_channels: u16, samples: &[i16]) {
+    let bytes: Vec<u8> = samples.iter().flat_map(|s| s.to_le_bytes()).collect();
+    let mut out = b"RIFF".to_vec();
+    out.extend((36 + bytes.len() as u32).to_le_bytes());
+    out.extend(b"WAVEfmt ");
+    out.extend(16u32.to_le_bytes());
+    out.extend(1u16.to_le_bytes());
+    out.extend(n_channels.to_le_bytes());
+    out.extend(8000u32.to_le_bytes());
+    out.extend((8000 * 2 * u32::from(n_channels)).to_le_bytes());
+    out.extend((2 * n_channels).to_le_bytes());
+    out.extend(16u16.to_le_bytes());
+    out.extend(b"data");
+    out.extend((bytes.len() as u32).to_le_bytes());
+    out.extend(bytes);
+    std::fs::write(path, out).expect("written");
+}
+
+#[test]
+fn one_long_recording_is_cut_where_microphones_were_changed_and_only_when_told() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let shootout = at(folder.path(), "boathouse");
+    let name = shootout.to_str().expect("plain");
+    assert!(fairtake(&["new", name]).status.success());
+    // Three stretches of sound of 4 s with 6 s between them.
+    let sound = |i: usize| if (i / 8000) % 10 < 4 { ((i * 7919) % 20_000) as i16 - 10_000 } else { 0 };
+    let long = at(folder.path(), "Long Evening.wav");
+    wav(&long, 1, &(0..8000 * 27).map(sound).collect::<Vec<i16>>());
+    let long_name = long.to_str().expect("plain");
+    let before = content(folder.path());
+    let add =
+        ["add", name, long_name, "--source", "drum", "--cut", "gaps", "--mics", "moorhen,heron,moorhen"];
+
+    let proposed = fairtake(&add);
+    assert!(proposed.status.success(), "{}", text(&proposed.stderr));
+    assert!(text(&proposed.stderr).contains("nothing is written yet"));
+    assert_eq!(text(&proposed.stdout).lines().count(), 4, "a heading and three parts");
+    assert_eq!(content(folder.path()), before);
+
+    let done = fairtake(&[&add[..], &["--yes"]].concat());
+    assert!(done.status.success(), "{}", text(&done.stderr));
+    let log = std::fs::read_to_string(shootout.join("shootout.toml")).expect("the log");
+    assert_eq!(log.matches("[[takes]]").count(), 3);
+    // The microphone that returns was set up again.
+    let last = log.rsplit("[[takes]]").next().expect("the third");
+    assert!(last.contains("mic = \"moorhen\"") && last.contains("placement = 2"), "{last}");
+    assert!(shootout.join("takes/long-evening-2-heron.wav").is_file());
+    assert!(fairtake(&["compare", name, "--json"]).status.success());
+
+    // The same again would overwrite: refused, and nothing is changed.
+    let state = content(folder.path());
+    assert_eq!(fairtake(&[&add[..], &["--yes"]].concat()).status.code(), Some(2));
+    assert_eq!(content(folder.path()), state);
+    let wrong = fairtake(&["add", name, long_name, "--source", "drum", "--cut", "gaps", "--mics", "moorhen"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(text(&wrong.stderr).contains("3 parts were found, and 1 microphones are named"));
+}
+
+#[test]
+fn the_channels_of_one_file_share_its_copy_and_their_performance() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let shootout = at(folder.path(), "boathouse");
+    let name = shootout.to_str().expect("plain");
+    assert!(fairtake(&["new", name]).status.success());
+    let two = at(folder.path(), "two.wav");
+    wav(&two, 2, &(0..32_000).map(|i| ((i * 7919) % 20_000) as i16 - 10_000).collect::<Vec<i16>>());
+    let two_name = two.to_str().expect("plain");
+    let unnamed = fairtake(&["add", name, two_name, "--source", "drum"]);
+    assert_eq!(unnamed.status.code(), Some(2));
+    let done = fairtake(&["add", name, two_name, "--source", "drum", "--mics", "moorhen,heron", "--yes"]);
+    assert!(done.status.success(), "{}", text(&done.stderr));
+    let log = std::fs::read_to_string(shootout.join("shootout.toml")).expect("the log");
+    assert_eq!(log.matches("file = \"takes/two.wav\"").count(), 2);
+    assert_eq!(log.matches("performance = 1").count(), 2);
+    assert_eq!(
+        std::fs::read(shootout.join("takes/two.wav")).expect("copied"),
+        std::fs::read(&two).expect("there")
+    );
+}

@@ -103,7 +103,7 @@ pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
     let spectra = panel(letter * 3.0, low_db, high_db, decade / layout.spectra_db_per_decade);
     let (least_db, most_db) = corridor.difference_db();
     let difference =
-        panel(spectra.bottom + letter * 2.6, least_db, most_db, decade / layout.difference_db_per_decade);
+        panel(spectra.bottom + letter * 3.0, least_db, most_db, decade / layout.difference_db_per_decade);
     let strip_top = difference.bottom + letter * 0.7;
     let strip_bottom = strip_top + letter * STRIP_LETTERS;
     let height = strip_bottom + letter * 4.6;
@@ -273,7 +273,7 @@ impl Canvas {
         let room = ((self.right - self.left) / (self.letter * 0.56)) as usize;
         let heading =
             if heading.chars().count() > room { "difference in dB, after the match" } else { &heading };
-        self.text(self.left, panel.top - self.letter * 0.8, "start", "name", heading);
+        self.text(self.left, panel.top - self.letter * 1.2, "start", "name", heading);
     }
 
     /// The verdict strip: pattern, mark and number per segment; a number that does not fit stands below.

@@ -1,5 +1,6 @@
 //! One file per command.
 
+pub(crate) mod add;
 mod analysis;
 pub(crate) mod check;
 pub(crate) mod compare;
