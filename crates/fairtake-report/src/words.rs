@@ -26,10 +26,12 @@ pub fn estimate(e: &Estimate, unit: &str) -> String {
 /// The level of *against* as stated: the stated level of the reference plus the stated difference, so that the three
 /// numbers of a row always agree; it is off its own rounding by 0.1 dB at most.
 pub fn stated_against(m: &LevelMeasure) -> Option<f64> {
-    match (m.reference.event_mean, m.difference_db.estimate) {
-        (Some(reference), Some(difference)) => Some(rounded(reference) + rounded(difference)),
-        _ => m.against.event_mean,
-    }
+    agreeing(m.reference.event_mean, m.against.event_mean, m.difference_db.estimate)
+}
+
+/// The second value of a row as stated: the stated first one plus the stated difference, where both are known.
+pub fn agreeing(reference: Option<f64>, against: Option<f64>, difference: Option<f64>) -> Option<f64> {
+    reference.zip(difference).map(|(r, d)| rounded(r) + rounded(d)).or(against)
 }
 
 /// The word for a verdict.

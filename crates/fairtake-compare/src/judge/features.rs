@@ -55,7 +55,11 @@ pub fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
         if a.is_none() && b.is_none() {
             continue;
         }
-        let set_by = set_by(a.as_ref(), b.as_ref());
+        // Where a spectrum has not fallen by the end of what is measured, nothing is known to set an edge.
+        let end = if kind == FeatureKind::LowEdge { octaves[0] } else { octaves[octaves.len() - 1] };
+        let open =
+            [&a, &b].into_iter().flatten().any(|(at, hidden)| !hidden && (at.hz.log2() - end).abs() < 1e-9);
+        let set_by = if open { None } else { set_by(a.as_ref(), b.as_ref()) };
         out.push(Feature { kind, reference: a.map(|e| e.0), against: b.map(|e| e.0), set_by });
     }
     for kind in [FeatureKind::Peak, FeatureKind::Notch] {

@@ -76,7 +76,7 @@ pub(super) fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
                 @if let Some(e) = &l.loudness_at_equal_gain_db {
                     tr { th { "loudness at equal gain" } td.n {} td.n {} td.keep { (estimate(e, "dB")) } }
                 }
-                @for (name, m) in noise { (noise_row(name, m)) }
+                @for (name, m) in noise { (noise_row(name, m, c.level_match.gain_db)) }
                 (shape_row("attack, ms", c.events.attack_s.as_ref(), 1000.0, "ms"))
                 (shape_row("decay by 20 dB, ms", c.events.decay_s.as_ref(), 1000.0, "ms"))
                 (shape_row("crest, dB", c.events.crest_db.as_ref(), 1.0, "dB"))
@@ -85,9 +85,12 @@ pub(super) fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
     }
 }
 
-fn noise_row(name: &str, m: &NoiseMeasure) -> Markup {
+/// Noise as recorded, and its difference after the match: the three and the stated match agree.
+fn noise_row(name: &str, m: &NoiseMeasure, gain_db: Option<f64>) -> Markup {
+    let recorded = m.difference_db.estimate.zip(gain_db).map(|(d, g)| words::rounded(d) - words::rounded(g));
+    let stated = words::agreeing(m.reference, m.against, recorded);
     html! {
-        tr { th { (name) } td.n { (number(m.reference)) } td.n { (number(m.against)) } td.keep { (estimate(&m.difference_db, "dB")) } }
+        tr { th { (name) } td.n { (number(m.reference)) } td.n { (number(stated)) } td.keep { (estimate(&m.difference_db, "dB")) } }
     }
 }
 
@@ -100,8 +103,9 @@ fn shape_row(name: &str, m: Option<&ShapeMeasure>, times: f64, unit: &str) -> Ma
         high: scaled(m.difference.high),
         verdict: m.difference.verdict,
     };
+    let against = words::agreeing(scaled(m.reference), scaled(m.against), difference.estimate);
     html! {
-        tr { th { (name) } td.n { (number(scaled(m.reference))) } td.n { (number(scaled(m.against))) }
+        tr { th { (name) } td.n { (number(scaled(m.reference))) } td.n { (number(against)) }
             td.keep { (estimate(&difference, unit)) } }
     }
 }
@@ -119,11 +123,19 @@ pub(super) fn features(findings: &Findings, c: &ComparisonFindings) -> Markup {
                 tbody {
                     @for f in &c.features {
                         tr { th { (words::feature(f.kind)) } td.keep { (at(f, f.reference.as_ref())) }
-                            td.keep { (at(f, f.against.as_ref())) } td { (f.set_by.map_or("", words::set_by)) } }
+                            td.keep { (at(f, f.against.as_ref())) } td { (set_by(f)) } }
                     }
                 }
             } }
         }
+    }
+}
+
+fn set_by(f: &Feature) -> &'static str {
+    match (f.kind, f.set_by) {
+        (_, Some(by)) => words::set_by(by),
+        (FeatureKind::LowEdge | FeatureKind::HighEdge, None) => "unknown: goes on beyond what is measured",
+        _ => "",
     }
 }
 
