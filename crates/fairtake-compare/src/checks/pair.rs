@@ -1,0 +1,124 @@
+//! Checks on a pair of microphones on one source.
+
+use super::limits::{self, Limit};
+use crate::{ChainEntry, CheckResult, ComparisonFindings, Outcome, Polarity, Take, TakeMeasure};
+
+/// Checks on a pair.
+pub(crate) fn of_comparison(
+    c: &ComparisonFindings,
+    index: usize,
+    a: &[(&Take, &TakeMeasure)],
+    b: &[(&Take, &TakeMeasure)],
+) -> Vec<CheckResult> {
+    let on = |limit: &Limit, caution: bool, measured: f64, text: String, advice: &str| CheckResult {
+        code: limit.code.to_string(),
+        outcome: if caution { Outcome::Caution } else { Outcome::Fair },
+        take: None,
+        comparison: Some(index),
+        measured: Some(measured),
+        limit: Some(limit.value),
+        unit: limit.unit.to_string(),
+        text,
+        advice: advice.to_string(),
+    };
+    let rates = |takes: &[(&Take, &TakeMeasure)]| takes.iter().map(|(_, m)| m.rate_hz).min().unwrap_or(0);
+    let bits = |takes: &[(&Take, &TakeMeasure)]| {
+        takes.iter().filter_map(|(t, _)| t.stored_as.bits).min().unwrap_or(0)
+    };
+    let (rate_a, rate_b, bits_a, bits_b) = (rates(a), rates(b), bits(a), bits(b));
+    let same = a.iter().any(|(x, _)| {
+        b.iter().any(|(y, _)| {
+            x.channel == y.channel
+                && !x.stored_as.sha256.is_empty()
+                && x.stored_as.sha256 == y.stored_as.sha256
+        })
+    });
+    let placements = c.counts.reference.placements.min(c.counts.against.placements);
+    let chain = chain_differences(a, b);
+    let mut out = vec![
+        on(
+            &limits::RATES_DIFFER,
+            rate_a != rate_b,
+            (f64::from(rate_a) - f64::from(rate_b)).abs(),
+            format!("sampling rates {rate_a} Hz and {rate_b} Hz; bands end below the lower one"),
+            "record both at one rate",
+        ),
+        on(
+            &limits::WORD_LENGTH_DIFFERS,
+            bits_a != bits_b,
+            (f64::from(bits_a) - f64::from(bits_b)).abs(),
+            format!("word lengths {bits_a} and {bits_b} bits"),
+            "record both with one word length",
+        ),
+        on(
+            &limits::SAME_FILE_TWICE,
+            same,
+            f64::from(u8::from(same)),
+            (if same { "both microphones have the same recording" } else { "the recordings differ" })
+                .to_string(),
+            "check which file belongs to which microphone",
+        ),
+        on(
+            &limits::FEW_PLACEMENTS,
+            f64::from(placements) < limits::FEW_PLACEMENTS.value,
+            f64::from(placements),
+            format!(
+                "{placements} placement(s) per microphone; with fewer than two the difference is that of these takes as \
+                 placed, not of the microphones"
+            ),
+            "take each microphone away, set it up again and record again, at least once",
+        ),
+        on(
+            &limits::CHAIN_DIFFERS,
+            !chain.is_empty(),
+            chain.len() as f64,
+            if chain.is_empty() {
+                "pad, filter, preamp, converter and cable are logged alike, or not logged".to_string()
+            } else {
+                format!("logged differently: {}; a difference may be the chain's", chain.join(", "))
+            },
+            "record both through one chain, with pad and filter alike",
+        ),
+    ];
+    if let Some(alignment) = &c.alignment {
+        let (caution, measured, text) = match alignment.polarity {
+            Polarity::Same => (false, 0.0, "the polarity is the same"),
+            Polarity::Inverted => {
+                (true, 1.0, "the polarity is inverted: levels and spectra are not touched, mixing the two is")
+            }
+            Polarity::Unclear => (true, 0.5, "the polarity cannot be told"),
+        };
+        let advice = "look for a crossed cable or a polarity switch";
+        out.push(on(&limits::POLARITY, caution, measured, text.to_string(), advice));
+    }
+    out
+}
+
+/// One part of a chain as logged.
+type Logged = fn(&ChainEntry) -> Option<String>;
+
+/// What of the chain is logged for both microphones and not alike. The gain is not among it: levels are matched, and a
+/// difference at equal gain is stated beside the one as recorded.
+fn chain_differences(a: &[(&Take, &TakeMeasure)], b: &[(&Take, &TakeMeasure)]) -> Vec<&'static str> {
+    let values = |takes: &[(&Take, &TakeMeasure)], pick: Logged| {
+        let mut all: Vec<String> = takes.iter().filter_map(|(t, _)| pick(&t.chain)).collect();
+        all.sort();
+        all.dedup();
+        all
+    };
+    let parts: [(&str, Logged); 5] = [
+        ("pad", |c| c.pad_db.map(|v| v.to_string())),
+        ("filter", |c| c.filter_hz.map(|v| v.to_string())),
+        ("preamp", |c| c.preamp.clone()),
+        ("converter", |c| c.converter.clone()),
+        ("cable", |c| c.cable.clone()),
+    ];
+    parts
+        .into_iter()
+        .filter(|(_, pick)| {
+            let (x, y) = (values(a, *pick), values(b, *pick));
+            !x.is_empty() && !y.is_empty() && x != y
+        })
+        .map(|(name, _)| name)
+        .collect()
+}
