@@ -1,8 +1,9 @@
-//! Pure functions on sample slices: levels, loudness, spectra, bands, weightings, onsets.
+//! Pure functions on sample slices: levels, loudness, spectra, bands, weightings, onsets, defects.
 //!
 //! Modules in reading order. Nothing here opens a file, reads a clock or draws a random number.
 
 pub mod bands;
+pub mod defects;
 pub mod filters;
 pub mod levels;
 pub mod loudness;

@@ -1,0 +1,146 @@
+//! Hum of the mains, 50 or 60 Hz and harmonics, in noise between events.
+
+use crate::units::power_db;
+use realfft::{RealFftPlanner, RealToComplex};
+use std::sync::Arc;
+
+/// Shortest segment that tells a line from its neighbourhood, in seconds: 6 bins to each side of a line stay within the
+/// 50 Hz to the next.
+const SHORTEST_S: f64 = 0.16;
+/// Harmonics looked at, the first included.
+const N_HARMONICS: usize = 10;
+/// The line is the greatest bin within this distance: the mains keeps its frequency to about half a percent (common
+/// practice, no source), a bin at the tenth harmonic.
+const OWN_BINS: usize = 1;
+/// The neighbourhood lies from here …
+const NEAR_BINS: usize = 4;
+/// … to here, on both sides: beyond the window's main lobe.
+const FAR_BINS: usize = 6;
+/// Fewer segments tell too little of the noise beside a line.
+const FEWEST_SEGMENTS: usize = 4;
+/// One line alone may be something else; it must stand this much higher than two.
+const LONE_LINE_DB: f64 = 6.0;
+
+/// Hum, as far as it stands out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hum {
+    /// 50 or 60 Hz, whichever stands out more.
+    pub mains_hz: f64,
+    /// What two harmonics reach above the noise beside them, or one less 6 dB, in dB.
+    pub excess_db: f64,
+}
+
+/// Takes stretches of noise and tells of hum in them.
+pub struct HumFinder {
+    rate_hz: f64,
+    plan: Arc<dyn RealToComplex<f32>>,
+    window: Vec<f32>,
+    input: Vec<f32>,
+    powers: Vec<f64>,
+    n_segments: usize,
+}
+
+impl HumFinder {
+    /// For a sampling rate.
+    pub fn new(rate_hz: u32) -> HumFinder {
+        let n = ((f64::from(rate_hz) * SHORTEST_S).ceil() as usize).next_power_of_two();
+        let window = (0..n)
+            .map(|i| (0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos()) as f32)
+            .collect();
+        HumFinder {
+            rate_hz: f64::from(rate_hz),
+            plan: RealFftPlanner::new().plan_fft_forward(n),
+            window,
+            input: vec![0.0; n],
+            powers: vec![0.0; n / 2 + 1],
+            n_segments: 0,
+        }
+    }
+
+    /// One unbroken stretch of noise; half-overlapping segments of it are averaged.
+    pub fn push(&mut self, samples: &[f32]) {
+        let n = self.window.len();
+        let mut out = self.plan.make_output_vec();
+        for start in (0..(samples.len() + 1).saturating_sub(n)).step_by(n / 2) {
+            for ((x, s), w) in self.input.iter_mut().zip(&samples[start..]).zip(&self.window) {
+                *x = s * w;
+            }
+            let result = self.plan.process(&mut self.input, &mut out);
+            debug_assert!(result.is_ok(), "buffers come from the plan");
+            self.powers.iter_mut().zip(&out).for_each(|(p, x)| *p += f64::from(x.norm_sqr()));
+            self.n_segments += 1;
+        }
+    }
+
+    /// How far hum stands out; `None` where there was too little noise to tell, or none at all.
+    pub fn finish(&self) -> Option<Hum> {
+        if self.n_segments < FEWEST_SEGMENTS {
+            return None;
+        }
+        [50.0, 60.0]
+            .into_iter()
+            .filter_map(|mains_hz| {
+                let mut lines: Vec<f64> =
+                    (1..=N_HARMONICS).filter_map(|k| self.line_db(mains_hz * k as f64)).collect();
+                lines.sort_by(|a, b| b.total_cmp(a));
+                let excess_db = (lines.first()? - LONE_LINE_DB).max(*lines.get(1)?);
+                Some(Hum { mains_hz, excess_db })
+            })
+            .max_by(|a, b| a.excess_db.total_cmp(&b.excess_db))
+    }
+
+    /// How far a line stands above what is beside it, in dB.
+    fn line_db(&self, hz: f64) -> Option<f64> {
+        let bin = (hz * self.window.len() as f64 / self.rate_hz).round() as usize;
+        if bin < FAR_BINS || bin + FAR_BINS >= self.powers.len() {
+            return None;
+        }
+        let line = self.powers[bin - OWN_BINS..=bin + OWN_BINS].iter().copied().fold(0.0, f64::max);
+        let mean = |bins: &[f64]| bins.iter().sum::<f64>() / bins.len() as f64;
+        let below = mean(&self.powers[bin - FAR_BINS..=bin - NEAR_BINS]);
+        let above = mean(&self.powers[bin + NEAR_BINS..=bin + FAR_BINS]);
+        // The geometric mean: noise that falls with frequency falls by the same factor on both sides.
+        power_db(line / (below * above).sqrt()).filter(|db| db.is_finite())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::noise;
+    use super::*;
+
+    fn excess(rate: u32, mains_hz: f64, gain: f32) -> Option<Hum> {
+        let mut finder = HumFinder::new(rate);
+        let mut x = noise(11, 3 * rate as usize, 1e-3);
+        for (i, v) in x.iter_mut().enumerate() {
+            let t = std::f64::consts::TAU * mains_hz * i as f64 / f64::from(rate);
+            *v += gain * (t.sin() + 0.5 * (3.0 * t).sin()) as f32;
+        }
+        x.chunks(rate as usize).for_each(|c| finder.push(c));
+        finder.finish()
+    }
+
+    #[test]
+    fn hum_stands_out_at_either_mains_even_where_it_runs_slow() {
+        for rate in [16_000, 44_100, 48_000, 96_000, 192_000] {
+            for mains in [50.0, 60.0, 49.8, 60.2] {
+                let found = excess(rate, mains, 1e-3).expect("enough noise");
+                assert!(
+                    (found.mains_hz - mains).abs() < 1.0 && found.excess_db > 12.0,
+                    "{rate} {mains} {found:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn noise_alone_stays_below_and_too_little_of_it_tells_nothing() {
+        for rate in [16_000, 44_100, 48_000, 96_000] {
+            let found = excess(rate, 50.0, 0.0).expect("enough noise");
+            assert!(found.excess_db < 8.0, "{rate} {found:?}");
+        }
+        let mut short = HumFinder::new(48_000);
+        short.push(&noise(1, 9_000, 0.1));
+        assert_eq!(short.finish(), None);
+    }
+}
