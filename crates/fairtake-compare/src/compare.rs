@@ -111,7 +111,7 @@ pub fn compare(
             };
             let parts = PairParts { source: &source, a: &a, b: &b, made: &made, reason, alignment, settings };
             let comparison = assemble::comparison(&parts, judgement, found, shootout);
-            checks.extend(checks::of_comparison(&comparison, comparisons.len(), &a, &b));
+            checks.extend(checks::of_comparison(&comparison, comparisons.len(), &a, &b, &witness));
             comparisons.push(comparison);
             tables.push(made.pair);
         }

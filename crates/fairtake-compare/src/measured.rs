@@ -1,6 +1,7 @@
 //! One take, measured: what the measuring stage hands on. No samples beyond this point.
 
 use crate::Playing;
+use fairtake_signal::defects::{Defects, Hum};
 
 /// Everything measured of one take. Energies are linear, so that bands can be joined later by adding.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +23,17 @@ pub struct TakeMeasure {
     pub n_bands: usize,
     /// Noise between events or from a room-tone take; `None` when there is nothing to measure it on.
     pub noise: Option<NoiseMeasureOfTake>,
+    /// Defects found.
+    pub defects: TakeDefects,
+}
+
+/// Defects of one take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TakeDefects {
+    /// Dropouts, repeated buffers and clicks.
+    pub in_samples: Defects,
+    /// Hum in the noise between events; `None` where there is too little of it to tell.
+    pub hum: Option<Hum>,
 }
 
 /// Levels of the whole file.

@@ -34,3 +34,19 @@ pub(crate) const FEW_PLACEMENTS: Limit = Limit { code: "few_placements", unit: "
 pub(crate) const POLARITY: Limit = Limit { code: "polarity", unit: "inverted", value: 0.0 };
 /// Pad, filter, preamp, converter and cable are to be alike where they are logged.
 pub(crate) const CHAIN_DIFFERS: Limit = Limit { code: "chain_differs", unit: "settings", value: 0.0 };
+/// One hole in the sound is a defect of the recording.
+pub(crate) const DROPOUT: Limit = Limit { code: "dropout", unit: "dropouts", value: 0.0 };
+/// One buffer that comes twice is a defect of the recording.
+pub(crate) const REPEATED_BUFFER: Limit = Limit { code: "repeated_buffer", unit: "buffers", value: 0.0 };
+/// One jump at an edit is a defect. What counts as a jump is so chosen that made hits hold none: see ground truth.
+pub(crate) const CLICK: Limit = Limit { code: "click", unit: "clicks", value: 0.0 };
+/// Ten times the power of the noise beside it: noise alone reaches this in less than one take of a hundred, as the ground
+/// truth counts.
+pub(crate) const HUM: Limit = Limit { code: "hum", unit: "dB", value: 10.0 };
+/// With half of the bands below 20 dB many lie near the 10 dB at which a band is held back. At 20 dB itself noise lifts a
+/// level by 0.04 dB (10 lg 1.01).
+pub(crate) const SNR_LOW: Limit = Limit { code: "snr_low", unit: "dB", value: 20.0 };
+/// The same samples under two names are a mistake.
+pub(crate) const DUAL_MONO: Limit = Limit { code: "dual_mono", unit: "pairs of takes", value: 0.0 };
+/// Three decibels of strength change how bright a struck or blown thing sounds. Common practice, no source.
+pub(crate) const STRENGTH_DIFFERS: Limit = Limit { code: "strength_differs", unit: "dB", value: 3.0 };

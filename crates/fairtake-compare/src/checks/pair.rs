@@ -1,7 +1,8 @@
 //! Checks on a pair of microphones on one source.
 
 use super::limits::{self, Limit};
-use crate::{ChainEntry, CheckResult, ComparisonFindings, Outcome, Polarity, Take, TakeMeasure};
+use super::strength;
+use crate::{ChainEntry, CheckResult, ComparisonFindings, Outcome, Polarity, Take, TakeMeasure, Verdict};
 
 /// Checks on a pair.
 pub(crate) fn of_comparison(
@@ -9,6 +10,7 @@ pub(crate) fn of_comparison(
     index: usize,
     a: &[(&Take, &TakeMeasure)],
     b: &[(&Take, &TakeMeasure)],
+    witness: &[(&Take, &TakeMeasure)],
 ) -> Vec<CheckResult> {
     let on = |limit: &Limit, caution: bool, measured: f64, text: String, advice: &str| CheckResult {
         code: limit.code.to_string(),
@@ -35,6 +37,7 @@ pub(crate) fn of_comparison(
     });
     let placements = c.counts.reference.placements.min(c.counts.against.placements);
     let chain = chain_differences(a, b);
+    let n_twins = twins(a, b);
     let mut out = vec![
         on(
             &limits::RATES_DIFFER,
@@ -79,7 +82,41 @@ pub(crate) fn of_comparison(
             },
             "record both through one chain, with pad and filter alike",
         ),
+        on(
+            &limits::DUAL_MONO,
+            n_twins > 0,
+            n_twins as f64,
+            if n_twins == 0 {
+                "no two takes hold the same samples".to_string()
+            } else {
+                format!(
+                    "{n_twins} pair(s) of takes hold the same samples in different files, upright or upside down"
+                )
+            },
+            "check the routing: one microphone was recorded twice, or a stereo file holds one channel",
+        ),
     ];
+    if let Some((median_db, share)) = signal_to_noise(c) {
+        out.push(on(
+            &limits::SNR_LOW,
+            median_db < limits::SNR_LOW.value,
+            median_db,
+            format!(
+                "the median band lies {median_db:.0} dB above the noise; {:.0} % of the bands are held back",
+                100.0 * share
+            ),
+            "play louder or nearer, or find a quieter room",
+        ));
+    }
+    if let Some(strength) = strength::differs(a, b, witness) {
+        out.push(on(
+            &limits::STRENGTH_DIFFERS,
+            strength.figure_db() > limits::STRENGTH_DIFFERS.value,
+            strength.figure_db(),
+            strength.text(),
+            "let one player play both, and practise the strength before recording",
+        ));
+    }
     if let Some(alignment) = &c.alignment {
         let (caution, measured, text) = match alignment.polarity {
             Polarity::Same => (false, 0.0, "the polarity is the same"),
@@ -121,4 +158,28 @@ fn chain_differences(a: &[(&Take, &TakeMeasure)], b: &[(&Take, &TakeMeasure)]) -
         })
         .map(|(name, _)| name)
         .collect()
+}
+
+/// Pairs of takes, one by each microphone, that hold the same samples although their files differ. Levels and bands of
+/// every event are compared bit by bit: two microphones never agree so.
+fn twins(a: &[(&Take, &TakeMeasure)], b: &[(&Take, &TakeMeasure)]) -> usize {
+    let twin = |(x, m): &(&Take, &TakeMeasure), (y, n): &(&Take, &TakeMeasure)| {
+        let same_channel_of_file = x.stored_as.sha256 == y.stored_as.sha256 && x.channel == y.channel;
+        let sounds = m.band_energy.iter().any(|e| *e > 0.0);
+        (!same_channel_of_file || x.stored_as.sha256.is_empty())
+            && sounds
+            && m.rate_hz == n.rate_hz
+            && m.file.sample_peak == n.file.sample_peak
+            && m.file.mean_square == n.file.mean_square
+            && m.band_energy == n.band_energy
+    };
+    a.iter().map(|x| b.iter().filter(|y| twin(x, y)).count()).sum()
+}
+
+/// Median signal-to-noise over bands in dB, and the share of bands that are held back; `None` where noise is unknown.
+fn signal_to_noise(c: &ComparisonFindings) -> Option<(f64, f64)> {
+    let mut snr_db: Vec<f64> = c.bands.iter().filter_map(|b| b.snr_db).collect();
+    snr_db.sort_by(f64::total_cmp);
+    let held_back = c.bands.iter().filter(|b| b.verdict == Verdict::OutOfRange).count();
+    Some((*snr_db.get(snr_db.len() / 2)?, held_back as f64 / c.bands.len() as f64))
 }

@@ -2,6 +2,7 @@
 
 use super::limits::{self, Limit};
 use crate::{CheckResult, LeftOut, Outcome, Take, TakeMeasure};
+use fairtake_signal::defects::Places;
 use fairtake_signal::units::amplitude_db;
 
 /// Every check on one take.
@@ -28,7 +29,7 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
     let peak_db = amplitude_db(m.file.sample_peak);
     let quiet = peak_db.is_none_or(|db| db < limits::LEVEL_LOW.value);
     let dc = m.file.dc.abs();
-    vec![
+    let mut out = vec![
         on(
             &limits::CLIPPED,
             clipped,
@@ -78,5 +79,58 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
             format!("{n_used} events used"),
             "play at least eight more hits, or ten more seconds of sustained sound",
         ),
-    ]
+    ];
+    let found = &m.defects.in_samples;
+    let defects = [
+        (
+            &limits::DROPOUT,
+            found.dropouts,
+            "hole(s) of zeros in the sound",
+            "record again with larger buffers, or look at the cable of a digital connection",
+        ),
+        (
+            &limits::REPEATED_BUFFER,
+            found.repeats,
+            "stretch(es) that come twice in a row",
+            "record again with larger buffers",
+        ),
+        (
+            &limits::CLICK,
+            found.clicks,
+            "jump(s) between two samples",
+            "edit with crossfades, or look at the clock of a digital connection",
+        ),
+    ];
+    out.extend(defects.into_iter().map(|(limit, places, what, advice)| {
+        let outcome = if places.count as f64 > limit.value { Outcome::Caution } else { Outcome::Fair };
+        on(limit, outcome, Some(places.count as f64), place(places, what, m.rate_hz), advice)
+    }));
+    out.extend(m.defects.hum.map(|hum| {
+        let stands_out = hum.excess_db > limits::HUM.value;
+        on(
+            &limits::HUM,
+            if stands_out { Outcome::Caution } else { Outcome::Fair },
+            Some(hum.excess_db),
+            if stands_out {
+                format!(
+                    "hum of {} Hz mains stands {:.0} dB above the noise beside it",
+                    hum.mains_hz, hum.excess_db
+                )
+            } else {
+                "no hum stands out of the noise between events".to_string()
+            },
+            "move the cable away from mains leads, and look for a loop through two earths",
+        )
+    }));
+    out
+}
+
+/// How often something was found, and where first.
+fn place(places: Places, what: &str, rate_hz: u32) -> String {
+    match places.first_frame {
+        None => format!("no {what}"),
+        Some(frame) => {
+            format!("{} {what}, the first at {:.3} s", places.count, frame as f64 / f64::from(rate_hz))
+        }
+    }
 }

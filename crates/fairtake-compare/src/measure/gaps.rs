@@ -1,8 +1,9 @@
-//! Noise, measured where nothing is played.
+//! Noise and hum, measured where nothing is played.
 
-use super::{Stretch, no_noise, stream::Streamed};
+use super::{Stretch, stream::Streamed};
 use crate::{NoiseMeasureOfTake, Playing, ReadError, Take};
 use fairtake_signal::bands::BandSet;
+use fairtake_signal::defects::{Hum, HumFinder};
 use fairtake_signal::spectrum::BandSpectrum;
 use fairtake_signal::units::db_to_power;
 use fairtake_signal::weighting::{a_power, bs468_power};
@@ -16,21 +17,30 @@ const KEEP_AWAY_S: f64 = 0.03;
 /// No more than this many segments are averaged: the rest would not make the estimate better by a tenth of a dB.
 const MOST_SEGMENTS: usize = 200;
 
-/// Power per band between events; `None` when there is no gap to measure it in.
-pub(crate) fn noise(
+/// What the gaps between events hold; neither when there is no gap to measure it in.
+#[derive(Debug, Default)]
+pub(crate) struct Gaps {
+    /// Power per band.
+    pub noise: Option<NoiseMeasureOfTake>,
+    /// Hum, where there is enough noise to tell.
+    pub hum: Option<Hum>,
+}
+
+/// Noise and hum between events.
+pub(crate) fn gaps(
     take: &Take,
     streamed: &Streamed,
     playing: Playing,
     events: &[Stretch],
     bands: &BandSet,
-) -> Result<Option<NoiseMeasureOfTake>, ReadError> {
+) -> Result<Gaps, ReadError> {
     let rate = f64::from(take.samples.rate_hz());
     let hop = streamed.envelope.hop_frames;
     let plain = &streamed.envelope.plain;
-    let Some(floor) = streamed.envelope.quietest(take.samples.rate_hz()) else { return Ok(no_noise()) };
+    let Some(floor) = streamed.envelope.quietest(take.samples.rate_hz()) else { return Ok(Gaps::default()) };
     let played = plain.iter().fold(0f32, |a, v| a.max(*v));
     if floor > f64::from(played) * db_to_power(-BELOW_PLAYED_DB) {
-        return Ok(no_noise());
+        return Ok(Gaps::default());
     }
     let limit = (floor * db_to_power(NEAR_FLOOR_DB)) as f32;
     let keep_away = (KEEP_AWAY_S * rate) as u64;
@@ -48,11 +58,12 @@ pub(crate) fn noise(
         runs = runs_of(&quiet, n_fft.div_ceil(hop));
     }
     if runs.is_empty() || playing == Playing::Auto {
-        return Ok(no_noise());
+        return Ok(Gaps::default());
     }
     let mut spectrum = BandSpectrum::new(take.samples.rate_hz(), bands);
     let (mut sum, mut n_segments, mut duration_s, mut squares, mut n_frames) =
         (vec![0.0; bands.len()], 0usize, 0.0, 0.0, 0usize);
+    let mut hum = HumFinder::new(take.samples.rate_hz());
     let mut samples = Vec::new();
     for (from, to) in runs {
         if n_segments >= MOST_SEGMENTS {
@@ -63,6 +74,7 @@ pub(crate) fn noise(
         samples.truncate(n.min(MOST_SEGMENTS * n_fft));
         if let Some((power, n)) = spectrum.steady_power(&samples, n_fft) {
             sum.iter_mut().zip(&power).for_each(|(s, p)| *s += p * n as f64);
+            hum.push(&samples);
             n_segments += n;
             duration_s += samples.len() as f64 / rate;
             squares += fairtake_signal::levels::energy(&samples);
@@ -70,7 +82,7 @@ pub(crate) fn noise(
         }
     }
     if n_segments == 0 {
-        return Ok(no_noise());
+        return Ok(Gaps::default());
     }
     let band_power: Vec<f64> = sum.iter().map(|s| s / n_segments as f64).collect();
     let bin_hz = rate / n_fft as f64;
@@ -83,14 +95,15 @@ pub(crate) fn noise(
     let weighted = |gain: fn(f64) -> f64| {
         spans.iter().zip(&band_power).map(|((from, to), p)| p * gain((from * to).sqrt())).sum()
     };
-    Ok(Some(NoiseMeasureOfTake {
+    let noise = NoiseMeasureOfTake {
         mean_square: squares / n_frames.max(1) as f64,
         mean_square_a: weighted(a_power),
         mean_square_bs468: weighted(bs468_power),
         band_power,
         band_dof,
         duration_s,
-    }))
+    };
+    Ok(Gaps { noise: Some(noise), hum: hum.finish() })
 }
 
 /// Runs of at least `least` true values.

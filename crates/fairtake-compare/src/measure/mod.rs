@@ -10,7 +10,7 @@ mod tabulate;
 pub use tabulate::{Tabulated, tabulate};
 
 use crate::{
-    EventMeasure, FileLevels, LeftOut, NoiseMeasureOfTake, Playing, ReadError, Settings, Take, TakeMeasure,
+    EventMeasure, FileLevels, LeftOut, Playing, ReadError, Settings, Take, TakeDefects, TakeMeasure,
 };
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::levels::{energy, sample_peak};
@@ -186,7 +186,7 @@ fn measure_one(
         events.push(event(stretch, &samples, peak, &row, &bands, streamed, playing, rate_hz, left_out));
         band_energy.extend(row);
     }
-    let noise = gaps::noise(take, streamed, playing, stretches, &bands)?;
+    let gaps = gaps::gaps(take, streamed, playing, stretches, &bands)?;
     let file = FileLevels {
         sample_peak: streamed.peak,
         true_peak: file_true_peak.max(streamed.peak),
@@ -195,7 +195,17 @@ fn measure_one(
         loudness_lufs: fairtake_signal::loudness::gated_loudness(&streamed.k_tenths),
     };
     let n_bands = bands.len();
-    Ok(TakeMeasure { take: take.id.clone(), playing, rate_hz, file, events, band_energy, n_bands, noise })
+    Ok(TakeMeasure {
+        take: take.id.clone(),
+        playing,
+        rate_hz,
+        file,
+        events,
+        band_energy,
+        n_bands,
+        noise: gaps.noise,
+        defects: TakeDefects { in_samples: streamed.defects, hum: gaps.hum },
+    })
 }
 
 /// Length of the segments that steady sound is averaged over: about a third of a second.
@@ -248,9 +258,4 @@ fn event(
         attack_s,
         decay_s,
     }
-}
-
-/// Noise without a gap to measure it on.
-pub(crate) fn no_noise() -> Option<NoiseMeasureOfTake> {
-    None
 }

@@ -2,6 +2,7 @@
 
 use super::Stretch;
 use crate::{ReadError, Take};
+use fairtake_signal::defects::{Defects, Scan};
 use fairtake_signal::levels::{energy, sample_peak, sum};
 use fairtake_signal::loudness::KWeighting;
 use fairtake_signal::onsets::Envelope;
@@ -15,6 +16,7 @@ pub(crate) struct Streamed {
     pub envelope: Envelope,
     pub peak: f64,
     pub k_tenths: Vec<f64>,
+    pub defects: Defects,
     /// K-weighted energy (sum of squares) up to the start of every stretch.
     k_up_to: Vec<f64>,
     sum: f64,
@@ -65,10 +67,12 @@ pub(crate) fn stream(take: &Take) -> Result<Streamed, ReadError> {
     let mut envelope = Envelope::new(rate_hz);
     let hop = envelope.hop_frames;
     let mut k = KWeighting::new(rate_hz);
+    let mut scan = Scan::new(rate_hz);
     let mut out = Streamed {
         envelope: envelope.clone(),
         peak: 0.0,
         k_tenths: Vec::new(),
+        defects: Defects::default(),
         k_up_to: vec![0.0],
         sum: 0.0,
         squares: 0.0,
@@ -86,6 +90,7 @@ pub(crate) fn stream(take: &Take) -> Result<Streamed, ReadError> {
         out.squares += energy(samples);
         out.sum += sum(samples);
         envelope.push(samples);
+        scan.push(samples);
         for hop in samples.chunks(hop) {
             k_sum += k.energy(hop);
             out.k_up_to.push(k_sum);
@@ -99,5 +104,6 @@ pub(crate) fn stream(take: &Take) -> Result<Streamed, ReadError> {
         .map(|i| (out.k_up_to[(i + 1) * per_tenth] - out.k_up_to[i * per_tenth]) / tenth_frames)
         .collect();
     out.envelope = envelope;
+    out.defects = scan.finish();
     Ok(out)
 }

@@ -1,6 +1,8 @@
 //! Hum of the mains, 50 or 60 Hz and harmonics, in noise between events.
+//!
+//! Levels of segments are averaged in dB and not as power: hum is there all the time, and the last of a hit that dies away
+//! at the frequency of a harmonic is not.
 
-use crate::units::power_db;
 use realfft::{RealFftPlanner, RealToComplex};
 use std::sync::Arc;
 
@@ -18,6 +20,8 @@ const NEAR_BINS: usize = 4;
 const FAR_BINS: usize = 6;
 /// Fewer segments tell too little of the noise beside a line.
 const FEWEST_SEGMENTS: usize = 4;
+/// Smallest power of a bin: digital silence has no logarithm.
+const LEAST_POWER: f32 = 1e-30;
 /// One line alone may be something else; it must stand this much higher than two.
 const LONE_LINE_DB: f64 = 6.0;
 
@@ -36,7 +40,8 @@ pub struct HumFinder {
     plan: Arc<dyn RealToComplex<f32>>,
     window: Vec<f32>,
     input: Vec<f32>,
-    powers: Vec<f64>,
+    /// Sum over segments of the logarithm of the power, per bin.
+    logs: Vec<f64>,
     n_segments: usize,
 }
 
@@ -52,7 +57,7 @@ impl HumFinder {
             plan: RealFftPlanner::new().plan_fft_forward(n),
             window,
             input: vec![0.0; n],
-            powers: vec![0.0; n / 2 + 1],
+            logs: vec![0.0; n / 2 + 1],
             n_segments: 0,
         }
     }
@@ -67,7 +72,10 @@ impl HumFinder {
             }
             let result = self.plan.process(&mut self.input, &mut out);
             debug_assert!(result.is_ok(), "buffers come from the plan");
-            self.powers.iter_mut().zip(&out).for_each(|(p, x)| *p += f64::from(x.norm_sqr()));
+            self.logs
+                .iter_mut()
+                .zip(&out)
+                .for_each(|(p, x)| *p += f64::from(x.norm_sqr().max(LEAST_POWER)).ln());
             self.n_segments += 1;
         }
     }
@@ -92,15 +100,16 @@ impl HumFinder {
     /// How far a line stands above what is beside it, in dB.
     fn line_db(&self, hz: f64) -> Option<f64> {
         let bin = (hz * self.window.len() as f64 / self.rate_hz).round() as usize;
-        if bin < FAR_BINS || bin + FAR_BINS >= self.powers.len() {
+        if bin < FAR_BINS || bin + FAR_BINS >= self.logs.len() {
             return None;
         }
-        let line = self.powers[bin - OWN_BINS..=bin + OWN_BINS].iter().copied().fold(0.0, f64::max);
-        let mean = |bins: &[f64]| bins.iter().sum::<f64>() / bins.len() as f64;
-        let below = mean(&self.powers[bin - FAR_BINS..=bin - NEAR_BINS]);
-        let above = mean(&self.powers[bin + NEAR_BINS..=bin + FAR_BINS]);
-        // The geometric mean: noise that falls with frequency falls by the same factor on both sides.
-        power_db(line / (below * above).sqrt()).filter(|db| db.is_finite())
+        let own = &self.logs[bin - OWN_BINS..=bin + OWN_BINS];
+        let line = own.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        // Noise that falls with frequency falls by the same factor on both sides.
+        let (below, above) = (bin - FAR_BINS..=bin - NEAR_BINS, bin + NEAR_BINS..=bin + FAR_BINS);
+        let beside: Vec<f64> = self.logs[below].iter().chain(&self.logs[above]).copied().collect();
+        let excess = line - beside.iter().sum::<f64>() / beside.len() as f64;
+        Some(excess / self.n_segments as f64 * 10.0 / std::f64::consts::LN_10)
     }
 }
 

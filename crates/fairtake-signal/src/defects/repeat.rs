@@ -36,10 +36,11 @@ impl Repeat {
             let first = (view.start + view.from as u64).next_multiple_of(*lag as u64) - view.start;
             let mut i = (first as usize).max(*lag);
             while i < view.to {
-                if x[i].to_bits() == x[i - lag].to_bits() && x[i] != 0.0 {
-                    if let Some((from, to)) = run(x, i, *lag) {
-                        self.here.push((view.start + from as u64, view.start + to as u64));
-                    }
+                if x[i].to_bits() == x[i - lag].to_bits()
+                    && x[i] != 0.0
+                    && let Some((from, to)) = run(x, i, *lag)
+                {
+                    self.here.push((view.start + from as u64, view.start + to as u64));
                 }
                 i += lag;
             }
