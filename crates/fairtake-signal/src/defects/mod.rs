@@ -1,7 +1,7 @@
 //! Defects of a recording: dropouts, repeated buffers and clicks in one pass, hum in the noise between events.
 //!
 //! [`Scan`] keeps a window of the last few thousand frames, so that every detector sees one unbroken slice however the
-//! samples arrive. Detectors judge the frames of a [`View`] and look beyond them on both sides.
+//! samples arrive. Detectors judge the frames of a `View` and look beyond them on both sides.
 
 mod click;
 mod dropout;
