@@ -9,11 +9,12 @@ use crate::hash::hex;
 use crate::log::{Log, TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
-use fairtake_compare::{Shootout, Take};
+use fairtake_compare::{Shootout, StoredAs, Take};
 use sha2::{Digest, Sha256};
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::fmt;
 use std::path::{Path, PathBuf};
+use std::thread;
 
 /// A folder with a log.
 #[derive(Debug, Clone)]
@@ -108,7 +109,7 @@ impl ShootoutFolder {
         let text = read_text(&self.log_path()).map_err(FolderError::Log)?;
         let name = self.log_path().display().to_string();
         let log = parse_log(&name, &text).map_err(FolderError::Log)?;
-        let mut takes: Vec<Take> = Vec::new();
+        let mut opened: Vec<(TakeEntry, AudioFile)> = Vec::new();
         for entry in log.takes {
             let path = self.path.join(&entry.file);
             let audio = AudioFile::open(&path).map_err(|e| match e.problem {
@@ -119,9 +120,9 @@ impl ShootoutFolder {
                 }
                 _ => FolderError::Audio(e),
             })?;
-            let hashed = takes.iter().find(|t| t.file == entry.file).map(|t| t.stored_as.clone());
-            takes.push(open_take(entry, &audio, hashed).map_err(FolderError::Audio)?);
+            opened.push((entry, audio));
         }
+        let takes = open_takes(opened).map_err(FolderError::Audio)?;
         Ok((log.shootout, takes))
     }
 
@@ -169,7 +170,7 @@ pub fn cache_key(program_version: &str, contents: &str, settings_json: &str) -> 
 /// When a file cannot be opened or has no such channel.
 pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioError> {
     let mut used = HashSet::new();
-    let mut takes = Vec::new();
+    let mut opened = Vec::new();
     for (idx, path) in paths.iter().enumerate() {
         let audio = AudioFile::open(path)?;
         let stem = path.file_stem().map_or("take".into(), |s| s.to_string_lossy().into_owned());
@@ -183,21 +184,44 @@ pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioErr
             performance: idx as u32 + 1,
             ..TakeEntry::new(&path.display().to_string(), channel, &mic, "source")
         };
-        takes.push(Take { id: mic, ..open_take(entry, &audio, None)? });
+        opened.push((entry, audio));
     }
+    let mut takes = open_takes(opened)?;
+    takes.iter_mut().for_each(|t| t.id.clone_from(&t.mic));
     Ok(takes)
 }
 
-fn open_take(
-    entry: TakeEntry,
-    audio: &AudioFile,
-    hashed: Option<fairtake_compare::StoredAs>,
-) -> Result<Take, AudioError> {
-    let samples = audio.channel(entry.channel)?;
-    let stored_as = match hashed {
-        Some(known) => known,
-        None => audio.stored_as()?,
+/// Takes of opened files. Each file is hashed once, several at a time.
+fn open_takes(opened: Vec<(TakeEntry, AudioFile)>) -> Result<Vec<Take>, AudioError> {
+    let mut files: Vec<(&str, &AudioFile)> = Vec::new();
+    for (entry, audio) in &opened {
+        if files.iter().all(|(file, _)| *file != entry.file) {
+            files.push((&entry.file, audio));
+        }
+    }
+    let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(files.len());
+    let hash = &|worker: usize| -> Result<Vec<(String, StoredAs)>, AudioError> {
+        let own = files.iter().skip(worker).step_by(n_threads);
+        own.map(|(file, audio)| Ok((file.to_string(), audio.stored_as()?))).collect()
     };
+    let hashed: Vec<(String, StoredAs)> = thread::scope(|scope| {
+        let workers: Vec<_> = (0..n_threads).map(|w| scope.spawn(move || hash(w))).collect();
+        let done = workers.into_iter().map(|w| w.join().expect("hashing does not panic"));
+        done.collect::<Result<Vec<_>, _>>()
+    })?
+    .concat();
+    let stored_as: HashMap<String, StoredAs> = hashed.into_iter().collect();
+    opened
+        .into_iter()
+        .map(|(entry, audio)| {
+            let stored_as = stored_as[&entry.file].clone();
+            open_take(entry, &audio, stored_as)
+        })
+        .collect()
+}
+
+fn open_take(entry: TakeEntry, audio: &AudioFile, stored_as: StoredAs) -> Result<Take, AudioError> {
+    let samples = audio.channel(entry.channel)?;
     Ok(Take {
         // File and channel are unique in a log, so this is too.
         id: format!("{}:{}", entry.file, entry.channel),

@@ -2,20 +2,24 @@
 
 use crate::weighting::{K_HIGH_PASS, K_SHELF};
 
-/// One second-order section, transposed direct form II.
+/// One second-order section, direct form I: of all forms the one in which an output waits for the least of the one before
+/// it, and in f64 exact enough at every rate.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Section {
     b: [f64; 3],
     a: [f64; 2],
-    z: [f64; 2],
+    /// The last two inputs.
+    x: [f64; 2],
+    /// The last two outputs.
+    y: [f64; 2],
 }
 
 impl Section {
     #[inline(always)]
     fn step(&mut self, x: f64) -> f64 {
-        let y = self.b[0] * x + self.z[0];
-        self.z[0] = self.b[1] * x - self.a[0] * y + self.z[1];
-        self.z[1] = self.b[2] * x - self.a[1] * y;
+        let known = (self.b[0] * x + self.b[1] * self.x[0]) + (self.b[2] * self.x[1] - self.a[1] * self.y[1]);
+        let y = known - self.a[0] * self.y[0];
+        (self.x, self.y) = ([x, self.x[0]], [y, self.y[0]]);
         y
     }
 }
@@ -42,7 +46,8 @@ impl KWeighting {
         let shelf = Section {
             b: [(vh + vb * k / q + k * k) / a0, 2.0 * (k * k - vh) / a0, (vh - vb * k / q + k * k) / a0],
             a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0],
-            z: [0.0; 2],
+            x: [0.0; 2],
+            y: [0.0; 2],
         };
         let (f1, q1) = K_HIGH_PASS;
         let k = (std::f64::consts::PI * f1 / rate).tan();
@@ -50,18 +55,21 @@ impl KWeighting {
         let high_pass = Section {
             b: [1.0, -2.0, 1.0],
             a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / q1 + k * k) / a0],
-            z: [0.0; 2],
+            x: [0.0; 2],
+            y: [0.0; 2],
         };
         KWeighting { shelf, high_pass }
     }
 
     /// Energy (sum of squares) of the next samples after weighting.
     pub fn energy(&mut self, samples: &[f32]) -> f64 {
-        let mut sum = 0.0;
+        // Local copies stay in registers.
+        let (mut shelf, mut high_pass, mut sum) = (self.shelf, self.high_pass, 0.0);
         for x in samples {
-            let y = self.high_pass.step(self.shelf.step(f64::from(*x)));
+            let y = high_pass.step(shelf.step(f64::from(*x)));
             sum += y * y;
         }
+        (self.shelf, self.high_pass) = (shelf, high_pass);
         sum
     }
 }

@@ -3,6 +3,7 @@
 //! Novelty is the rise of energy from one short stretch to the next, taken in two bands (the signal and its first
 //! difference, which is bright) and summed in dB above the floor: a two-band form of spectral flux.
 
+use crate::levels::dot;
 use crate::units::power_db_at_least;
 
 /// Length of one stretch in seconds.
@@ -32,6 +33,8 @@ pub struct Envelope {
     pub plain: Vec<f32>,
     /// Mean square of the first difference per stretch.
     pub bright: Vec<f32>,
+    /// First differences of the stretch at hand; kept only to be filled again.
+    steps: Vec<f32>,
 }
 
 impl Envelope {
@@ -41,6 +44,7 @@ impl Envelope {
             hop_frames: ((f64::from(rate_hz) * HOP_S).round() as usize).max(1),
             plain: Vec::new(),
             bright: Vec::new(),
+            steps: Vec::new(),
         }
     }
 
@@ -48,8 +52,10 @@ impl Envelope {
     pub fn push(&mut self, samples: &[f32]) {
         for hop in samples.chunks_exact(self.hop_frames) {
             let n = hop.len() as f32;
-            self.plain.push(hop.iter().map(|x| x * x).sum::<f32>() / n);
-            self.bright.push(hop.windows(2).map(|w| (w[1] - w[0]) * (w[1] - w[0])).sum::<f32>() / n);
+            self.plain.push(dot(hop, hop) / n);
+            self.steps.clear();
+            self.steps.extend(hop[1..].iter().zip(hop).map(|(next, x)| next - x));
+            self.bright.push(dot(&self.steps, &self.steps) / n);
         }
     }
 

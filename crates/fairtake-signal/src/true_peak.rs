@@ -48,7 +48,9 @@ impl TruePeak {
         let mut highest = samples.iter().fold(0f32, |a, s| a.max(s.abs()));
         let mut window = [0f32; 2 * REACH];
         let block = 64;
-        for start in (0..samples.len()).step_by(block) {
+        // The loudest block first: what it reaches lets most others be passed over.
+        let loudest = samples.iter().position(|s| s.abs() == highest).unwrap_or(0) / block * block;
+        for start in std::iter::once(loudest).chain((0..samples.len()).step_by(block)) {
             let from = start.saturating_sub(REACH);
             let to = (start + block + REACH).min(samples.len());
             let local = samples[from..to].iter().fold(0f32, |a, s| a.max(s.abs()));
@@ -56,12 +58,22 @@ impl TruePeak {
                 continue;
             }
             for i in start..(start + block).min(samples.len()) {
-                for (k, w) in window.iter_mut().enumerate() {
-                    *w = (i + k + 1).checked_sub(REACH).and_then(|j| samples.get(j)).copied().unwrap_or(0.0);
+                let inside = (i + 1).checked_sub(REACH).and_then(|j| samples.get(j..j + 2 * REACH));
+                if let Some(inside) = inside {
+                    window.copy_from_slice(inside);
+                } else {
+                    for (k, w) in window.iter_mut().enumerate() {
+                        let at = (i + k + 1).checked_sub(REACH);
+                        *w = at.and_then(|j| samples.get(j)).copied().unwrap_or(0.0);
+                    }
                 }
                 for taps in &self.phases {
-                    let y: f32 = taps.iter().zip(&window).map(|(t, w)| t * w).sum();
-                    highest = highest.max(y.abs());
+                    // Eight sums at a time: no chain of additions.
+                    let mut sums = [0f32; 8];
+                    for (t, w) in taps.as_chunks::<8>().0.iter().zip(window.as_chunks::<8>().0) {
+                        (0..8).for_each(|k| sums[k] += t[k] * w[k]);
+                    }
+                    highest = highest.max(sums.iter().sum::<f32>().abs());
                 }
             }
         }

@@ -48,7 +48,13 @@ pub fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
         return Vec::new();
     }
     let cut = Cut::new(pair);
-    let sides: Vec<Side> = (0..2).map(|side| Side::new(pair, side, &octaves, &cut, settings)).collect();
+    let side_of = |side| Side::new(pair, side, &octaves, &cut, settings);
+    // Two thousand spectra are looked through for each microphone: on a thread each.
+    let sides: [Side; 2] = std::thread::scope(|scope| {
+        let first = scope.spawn(|| side_of(0));
+        let second = side_of(1);
+        [first.join().expect("looking through spectra does not panic"), second]
+    });
     let mut out = Vec::new();
     for kind in [FeatureKind::LowEdge, FeatureKind::HighEdge] {
         let [a, b] = [&sides[0], &sides[1]].map(|s| s.edge(kind));
