@@ -37,10 +37,12 @@ pub fn correlation(residuals: &Matrix, position: &[f64], df: f64) -> Matrix {
     let own = (df / (df + MODEL_DF)).clamp(0.0, 1.0);
     let mut out = Matrix::zeros(m, m);
     for i in 0..m {
-        for j in 0..m {
+        out.set(i, i, 1.0);
+        for j in 0..i {
             let model = model_correlation(&shares, (position[i] - position[j]).abs());
-            let value = if i == j { 1.0 } else { own * sample.at(i, j) + (1.0 - own) * model };
+            let value = own * sample.at(i, j) + (1.0 - own) * model;
             out.set(i, j, value);
+            out.set(j, i, value);
         }
     }
     out
@@ -91,16 +93,20 @@ fn fit_shares(sample: &Matrix, position: &[f64], df: f64) -> [f64; LENGTHS.len()
     if lags.is_empty() || df < 1.0 {
         return shares;
     }
+    // Weighted products of every two of the lengths' correlations, and of each with what was found.
+    let basis: Vec<[f64; LENGTHS.len()]> =
+        lags.iter().map(|(distance, _, _)| LENGTHS.map(|length| matern(*distance, length))).collect();
+    let weighed = |value: &dyn Fn(usize) -> f64| -> f64 {
+        lags.iter().enumerate().map(|(i, (_, _, weight))| weight * value(i)).sum()
+    };
+    let with_found: [f64; LENGTHS.len()] = std::array::from_fn(|k| weighed(&|i| basis[i][k] * lags[i].1));
+    let with_other: [[f64; LENGTHS.len()]; LENGTHS.len()] =
+        std::array::from_fn(|k| std::array::from_fn(|l| weighed(&|i| basis[i][k] * basis[i][l])));
     for _ in 0..200 {
         for k in (0..LENGTHS.len()).rev() {
-            let (mut top, mut bottom) = (0.0, 0.0);
-            for (distance, r, weight) in &lags {
-                let basis = matern(*distance, LENGTHS[k]);
-                let others = model_correlation(&shares, *distance) - shares[k] * basis;
-                top += weight * basis * (r - others);
-                bottom += weight * basis * basis;
-            }
-            shares[k] = (top / bottom).max(0.0);
+            let others: f64 =
+                (0..LENGTHS.len()).filter(|l| *l != k).map(|l| with_other[k][l] * shares[l]).sum();
+            shares[k] = ((with_found[k] - others) / with_other[k][k]).max(0.0);
         }
     }
     // Noise can push the sum above one, which no correlation can be.

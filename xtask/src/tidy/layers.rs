@@ -4,7 +4,8 @@ use super::{Problem, Tree};
 use toml::{Table, Value};
 
 /// The crates from the lowest to the highest: each may use only those before it.
-const ORDER: [&str; 10] = [
+const ORDER: [&str; 11] = [
+    "fairtake-transform",
     "fairtake-signal",
     "fairtake-stats",
     "fairtake-compare",

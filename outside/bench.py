@@ -1,0 +1,129 @@
+"""How long a comparison takes, beside a yardstick and a floor in the same run. Prints a table; judges nothing.
+
+usage: bench.py PROGRAM [--runs 5] [--short]
+
+PROGRAM    the release build of fairtake; its example `floor` is looked for beside it, in examples/
+--runs     how often each is run; medians are shown
+--short    only 60 s at 48 kHz, once: shows that the bench works
+
+Takes are made anew each time, the same ones: two microphones together on made hits, mono, 24 bits, read from memory.
+Yardstick: outside/yardstick.py, what an engineer would script. Floor: reading the files, and the transforms that the method
+needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does
+meets all alike. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
+"""
+
+import argparse
+import csv
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+import takes
+
+HERE = Path(__file__).resolve().parent
+# Name, sampling rate, hits: a hit every 1.3 s.
+CASES = [("2 x 60 s, 48 kHz", 48000, 45), ("2 x 10 min, 96 kHz", 96000, 461)]
+
+
+def make(folder, rate_hz, n_hits):
+    """Two takes of one performance."""
+    sound = takes.hits(rate_hz, n_hits, 11)
+    sound += takes.ambience(rate_hz, sound.size, 12, 1e-4)
+    pair = takes.two_microphones(rate_hz)
+    files = [folder / f"{name}.wav" for name in ("first", "second")]
+    for seed, (path, microphone) in enumerate(zip(files, pair)):
+        takes.record(path, sound, microphone, rate_hz, 20 + seed)
+    return [str(path) for path in files]
+
+
+def timed(command):
+    """Wall time in s, peak memory in MiB and stdout of one run."""
+    with tempfile.TemporaryFile() as out:
+        start = time.perf_counter()
+        process = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL)
+        _, status, used = os.wait4(process.pid, 0)
+        wall_s = time.perf_counter() - start
+        if status != 0:
+            raise SystemExit(f"{command[0]} failed")
+        out.seek(0)
+        # Linux counts KiB here.
+        return wall_s, used.ru_maxrss / 1024, out.read().decode()
+
+
+def transforms(program, files, folder, rate_hz):
+    """Lengths and numbers of the transforms that the method needs, all takes together."""
+    table = folder / "events.csv"
+    subprocess.run([program, "compare", *files, "--events", str(table)], capture_output=True, check=True)
+    needed = Counter()
+    with open(table, newline="") as rows:
+        for row in csv.DictReader(rows):
+            if row["kind"] == "event":
+                # As `fast_length` in fairtake-transform: a power of two times 4, 5, 6 or 7, at least twice the event.
+                least = max(256, 2 * round((float(row["end_s"]) - float(row["start_s"])) * rate_hz))
+                whole = 1 << (least - 1).bit_length()
+                needed[next(n for n in (whole * k // 8 for k in (5, 6, 7, 8)) if n >= least)] += 1
+    # Noise and hum: at most 200 segments each per take, an eighth and a sixth of a second.
+    needed[1 << (rate_hz // 8 - 1).bit_length()] += 200 * len(files)
+    needed[1 << (int(rate_hz * 0.16) - 1).bit_length()] += 200 * len(files)
+    return needed
+
+
+def bench(program, name, rate_hz, n_hits, runs):
+    with tempfile.TemporaryDirectory() as holder:
+        folder = Path(holder)
+        files = make(folder, rate_hz, n_hits)
+        needed = transforms(program, files, folder, rate_hz)
+        floor = [str(Path(program).parent / "examples" / "floor"), ",".join(f"{n}x{k}" for n, k in sorted(needed.items()))]
+        commands = {
+            "fairtake": [program, "compare", "--json", *files],
+            "yardstick": [sys.executable, str(HERE / "yardstick.py"), *files],
+        }
+        expected = subprocess.run(commands["fairtake"], capture_output=True, text=True, check=True).stdout
+        walls, peaks, floors = {k: [] for k in commands}, {k: [] for k in commands}, []
+        for _ in range(runs):
+            for key, command in commands.items():
+                wall_s, peak, out = timed(command)
+                walls[key].append(wall_s)
+                peaks[key].append(peak)
+                if key == "fairtake" and json.loads(out) != json.loads(expected):
+                    raise SystemExit(f"{name}: the timed run found something else than the one that was not timed")
+            floors.append(float(subprocess.run([*floor, *files], capture_output=True, text=True, check=True).stdout))
+    own, other, least = (statistics.median(v) for v in (walls["fairtake"], walls["yardstick"], floors))
+    print(
+        f"| {name} | {own:.3f} s | {other:.2f} s | {other / own:.1f} | {least:.3f} s ({sum(needed.values())}) | {own / least:.1f} | "
+        f"{max(peaks['fairtake']):.0f} MiB |"
+    )
+
+
+def start_up(program, runs):
+    walls = []
+    for _ in range(max(runs, 5)):
+        start = time.perf_counter()
+        subprocess.run([program, "--help"], capture_output=True, check=True)
+        walls.append(time.perf_counter() - start)
+    print(f"\n`fairtake --help`: {1000 * statistics.median(walls):.0f} ms")
+
+
+def main():
+    ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ap.add_argument("program")
+    ap.add_argument("--runs", type=int, default=5)
+    ap.add_argument("--short", action="store_true")
+    a = ap.parse_args()
+    program = str(Path(a.program).resolve())
+    print("| takes | fairtake | yardstick | yardstick / fairtake | floor (transforms) | fairtake / floor | peak memory |")
+    print("|---|---|---|---|---|---|---|")
+    for name, rate_hz, n_hits in CASES[:1] if a.short else CASES:
+        bench(program, name, rate_hz, n_hits, 1 if a.short else a.runs)
+    start_up(program, 1 if a.short else a.runs)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
