@@ -5,9 +5,10 @@ use crate::error::AudioProblem;
 use crate::wav::{Coding, Layout, Metadata};
 use std::fs::File;
 use std::io::{BufWriter, Write};
+use std::os::unix::fs::FileExt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use symphonia::core::codecs::audio::well_known as codec;
-use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoderOptions};
+use symphonia::core::codecs::audio::{AudioCodecId, AudioCodecParameters, AudioDecoderOptions};
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, TrackType};
 use symphonia::core::io::MediaSourceStream;
@@ -27,6 +28,10 @@ pub(crate) struct Decoded {
     pub lossy: bool,
 }
 
+/// Beginnings by which kinds are known: offset, bytes, name. MP3 and bare AAC have none that is long enough.
+const BEGINNINGS: [(usize, &[u8], &str); 4] =
+    [(0, b"FORM", "AIFF"), (0, b"fLaC", "FLAC"), (0, b"OggS", "Ogg"), (4, b"ftyp", "MP4")];
+
 /// Decodes the whole file. Where the coding carries a checksum or a length, they are held against the result: a
 /// damaged packet is otherwise dropped without a word, and everything after it is early.
 pub(crate) fn decode(file: File) -> Result<Decoded, AudioProblem> {
@@ -36,17 +41,27 @@ pub(crate) fn decode(file: File) -> Result<Decoded, AudioProblem> {
 }
 
 fn decode_trusting(file: File) -> Result<Decoded, AudioProblem> {
+    let mut start = [0u8; 8];
+    // Shorter files have no beginning that is known.
+    let known = file.read_exact_at(&mut start, 0).ok().and_then(|()| {
+        BEGINNINGS.iter().find(|(at, bytes, _)| start[*at..].starts_with(bytes)).map(|(_, _, name)| *name)
+    });
     let stream = MediaSourceStream::new(Box::new(file), Default::default());
     let (formats, meta) = (FormatOptions::default(), MetadataOptions::default());
-    let mut reader = symphonia::default::get_probe()
-        .probe(&Hint::new(), stream, formats, meta)
-        .map_err(|_| AudioProblem::NotAudio)?;
+    let mut reader = symphonia::default::get_probe().probe(&Hint::new(), stream, formats, meta).map_err(
+        |e| match known {
+            Some(name) => AudioProblem::Undecodable(format!("it begins as {name}, then: {e}")),
+            None => AudioProblem::NotAudio,
+        },
+    )?;
     let container = reader.format_info().short_name;
     let track = reader.default_track(TrackType::Audio).ok_or(AudioProblem::NotAudio)?;
+    // Without the coder's own count of what it put in front, the length of an MP3 is an estimate.
+    let exact_length = track.delay.is_some();
     let (track_id, announced) = (track.id, track.num_frames);
     let parameters = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or(AudioProblem::NotAudio)?;
     let (name, lossy) = coding_name(parameters.codec, container)?;
-    let bits = parameters.bits_per_sample.and_then(|b| u16::try_from(b).ok()).filter(|_| !lossy);
+    let bits = bits(parameters).filter(|_| !lossy);
     let mut options = AudioDecoderOptions::default();
     options.verify = true;
     let mut decoder = symphonia::default::get_codecs()
@@ -75,7 +90,8 @@ fn decode_trusting(file: File) -> Result<Decoded, AudioProblem> {
     if decoder.finalize().verify_ok == Some(false) {
         return Err(AudioProblem::Undecodable("the samples do not match the checksum in the file".into()));
     }
-    if let Some(announced) = announced.filter(|n| !lossy && *n != frames) {
+    let differs = |n: &u64| if lossy { exact_length && *n > frames } else { *n != frames };
+    if let Some(announced) = announced.filter(differs) {
         return Err(AudioProblem::Undecodable(format!(
             "the header announces {announced} frames, {frames} could be decoded"
         )));
@@ -115,8 +131,22 @@ fn coding_name(id: AudioCodecId, container: &str) -> Result<(String, bool), Audi
         codec::CODEC_ID_VORBIS => ("Ogg Vorbis".into(), true),
         codec::CODEC_ID_FLAC => ("FLAC".into(), false),
         codec::CODEC_ID_ALAC => ("ALAC".into(), false),
-        // Companded or adaptive codings inside AIFF would be lossy; linear PCM is all that is taken.
+        // Companded to 8 bits: the steps grow with the level.
+        codec::CODEC_ID_PCM_ALAW if container == "aiff" => ("AIFF A-law".into(), true),
+        codec::CODEC_ID_PCM_MULAW if container == "aiff" => ("AIFF mu-law".into(), true),
+        // What else AIFF holds is linear.
         _ if container == "aiff" => ("AIFF".into(), false),
+        codec::CODEC_ID_OPUS => return Err(AudioProblem::Unsupported("Opus".into())),
         _ => return Err(AudioProblem::Unsupported(format!("a coding inside {container}"))),
     })
+}
+
+fn bits(parameters: &AudioCodecParameters) -> Option<u16> {
+    match parameters.codec {
+        codec::CODEC_ID_PCM_F32BE | codec::CODEC_ID_PCM_F32LE => Some(32),
+        codec::CODEC_ID_PCM_F64BE | codec::CODEC_ID_PCM_F64LE => Some(64),
+        // The sixth byte of ALACSpecificConfig (from memory; agrees with a file of another encoder).
+        codec::CODEC_ID_ALAC => parameters.extra_data.as_ref()?.get(5).map(|b| u16::from(*b)),
+        _ => parameters.bits_per_sample.and_then(|b| u16::try_from(b).ok()),
+    }
 }

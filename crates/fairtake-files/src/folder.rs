@@ -72,7 +72,7 @@ impl ShootoutFolder {
             return Err(made.fail("holds a shootout.toml already".into()));
         }
         std::fs::create_dir_all(path.join("takes")).map_err(|e| made.fail(format!("cannot be made: {e}")))?;
-        replace_file(&made.log_path(), new_log(title).as_bytes())
+        replace_file(path, &made.log_path(), new_log(title).as_bytes())
             .map_err(|e| made.fail(format!("cannot be written to: {e}")))?;
         Ok(made)
     }
@@ -126,9 +126,11 @@ impl ShootoutFolder {
         Ok((log.shootout, takes))
     }
 
-    /// What was stored under a key, `None` if nothing was or it cannot be read.
+    /// What was stored under a key, `None` if nothing was, it cannot be read or is no longer what was stored.
     pub fn cache_get(&self, key: &str) -> Option<Vec<u8>> {
-        std::fs::read(self.cache_path(key)?).ok()
+        let stored = std::fs::read(self.cache_path(key)?).ok()?;
+        let (hash, bytes) = stored.split_at_checked(64)?;
+        (hex(&Sha256::digest(bytes)).as_bytes() == hash).then(|| bytes.to_vec())
     }
 
     /// Stores derived bytes under a key of [`cache_key`].
@@ -138,9 +140,8 @@ impl ShootoutFolder {
     pub fn cache_put(&self, key: &str, bytes: &[u8]) -> Result<(), FolderError> {
         let path =
             self.cache_path(key).ok_or_else(|| self.fail(format!("`{key}` is no key of the cache")))?;
-        std::fs::create_dir_all(self.path.join(".fairtake"))
-            .and_then(|()| replace_file(&path, bytes))
-            .map_err(|e| self.fail(format!("cannot be written to: {e}")))
+        let stored = [hex(&Sha256::digest(bytes)).as_bytes(), bytes].concat();
+        replace_file(&self.path, &path, &stored).map_err(|e| self.fail(format!("cannot be written to: {e}")))
     }
 
     fn cache_path(&self, key: &str) -> Option<PathBuf> {

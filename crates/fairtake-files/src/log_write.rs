@@ -2,6 +2,7 @@
 
 use crate::log::{TakeEntry, parse_log};
 use crate::log_error::LogError;
+use crate::staging::staged;
 use fairtake_compare::Role;
 use serde::Serialize;
 use std::io::Write;
@@ -89,7 +90,8 @@ impl LogFile {
             return Err(self.fail(what.into(), "run the command again"));
         }
         let text = self.text();
-        replace_file(&self.path, text.as_bytes())
+        let folder = self.path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        replace_file(folder, &self.path, text.as_bytes())
             .map_err(|e| self.fail(format!("cannot be written: {e}"), "check space and permissions"))?;
         self.as_read = text;
         Ok(())
@@ -107,18 +109,20 @@ pub(crate) fn read_text(path: &Path) -> Result<String, LogError> {
     })
 }
 
-/// Writes a file as a whole: nobody ever sees half of it.
-pub(crate) fn replace_file(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut made = tempfile::NamedTempFile::new_in(folder)?;
+/// Writes a file of a shootout folder as a whole: nobody ever sees half of it, or anything else.
+pub(crate) fn replace_file(folder: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut made = staged(folder)?;
     made.write_all(bytes)?;
-    // Temporary files are private; the log keeps the permissions it had.
+    // The log keeps the permissions it had.
     if let Ok(about) = std::fs::metadata(path) {
         made.as_file().set_permissions(about.permissions())?;
     }
     made.as_file().sync_all()?;
     made.persist(path).map_err(|e| e.error)?;
-    std::fs::File::open(folder)?.sync_all()
+    if let Some(parent) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
+        std::fs::File::open(parent)?.sync_all()?;
+    }
+    Ok(())
 }
 
 fn take_table(take: &TakeEntry) -> Table {

@@ -1,6 +1,6 @@
 //! Finds the chunks of a WAVE file in any order and checks them against each other and the file.
 
-use super::metadata::{self, Metadata};
+use super::metadata::{Gathered, Metadata};
 use crate::error::AudioProblem;
 use std::fs::File;
 use std::os::unix::fs::FileExt;
@@ -118,7 +118,7 @@ struct Found {
     format: Option<(Coding, u16, u32)>,
     /// Start, announced length and length found.
     data: Option<(u64, u64, u64)>,
-    metadata: Metadata,
+    gathered: Gathered,
 }
 
 /// Reads the header of a WAVE file.
@@ -177,20 +177,70 @@ fn walk<M: Medium + ?Sized>(medium: &M, file_bytes: u64, container: &str) -> Res
                 let ds64: [u8; 16] = fixed(medium, body)?;
                 found.ds64_data_bytes = Some(u64_at(&ds64, 8));
             }
-            _ => metadata::read_chunk(&mut found.metadata, &id, medium, body, held)?,
+            _ => found.gathered.read_chunk(&id, medium, body, held)?,
         }
         // An odd chunk is followed by a byte that its size does not count.
-        offset = match body.checked_add(announced).and_then(|end| end.checked_add(announced % 2)) {
-            Some(next) if next <= file_bytes => next,
-            _ => return Ok(found),
+        let end = body.checked_add(announced).filter(|end| *end <= file_bytes);
+        let Some(end) = end else {
+            return if found.data.is_none() || &id == b"data" || TRAILING_CHUNKS.contains(&&id) {
+                Ok(found)
+            } else {
+                Err(no_chunk(file_bytes - offset))
+            };
         };
+        offset = (end + announced % 2).min(file_bytes);
+        if found.data.is_some() {
+            match after_samples(medium, (end, offset), file_bytes)? {
+                Some(next) => offset = next,
+                None => return Ok(found),
+            }
+        }
     }
     Err(AudioProblem::Header(format!("more than {MOST_CHUNKS} chunks")))
 }
 
-fn finish(mut found: Found, container: &'static str) -> Result<Layout, AudioProblem> {
-    // Labels whose marker never came.
-    found.metadata.cue_markers.retain(|m| m.frame != u64::MAX);
+/// Chunks that may be cut off behind samples that are complete. Of others it cannot be told whether they are samples.
+const TRAILING_CHUNKS: [&[u8; 4]; 12] = [
+    b"LIST", b"bext", b"iXML", b"cue ", b"id3 ", b"ID3 ", b"_PMX", b"JUNK", b"PAD ", b"FLLR", b"axml",
+    b"chna",
+];
+
+/// More than this is not searched for anything but zeros.
+const MOST_PADDING_BYTES: u64 = 1 << 20;
+
+/// Where the next chunk begins behind samples, `None` where only zeros follow. A recorder that lost power leaves a
+/// length that is too small, and more samples behind it: they would be missing without a word.
+fn after_samples<M: Medium + ?Sized>(
+    medium: &M,
+    (end, padded): (u64, u64),
+    file_bytes: u64,
+) -> Result<Option<u64>, AudioProblem> {
+    // Some writers forget the byte behind an odd chunk.
+    for start in [padded, end] {
+        if file_bytes - start < 8 {
+            return Ok(None);
+        }
+        let id: [u8; 4] = fixed(medium, start)?;
+        if file_bytes - start == 128 && &id[..3] == b"TAG" {
+            return Ok(None);
+        }
+        if id.iter().all(|b| (b' '..=b'~').contains(b)) {
+            return Ok(Some(start));
+        }
+    }
+    let mut rest = vec![0u8; (file_bytes - padded).min(MOST_PADDING_BYTES) as usize];
+    medium.read_exactly(padded, &mut rest).map_err(system)?;
+    if rest.iter().all(|b| *b == 0) {
+        return Ok(None);
+    }
+    Err(no_chunk(file_bytes - padded))
+}
+
+fn no_chunk(n_bytes: u64) -> AudioProblem {
+    AudioProblem::Header(format!("{n_bytes} bytes that are no chunk follow the announced samples"))
+}
+
+fn finish(found: Found, container: &'static str) -> Result<Layout, AudioProblem> {
     let (data_start, announced, held) =
         found.data.ok_or_else(|| AudioProblem::Header("no data chunk".into()))?;
     // Before the format: where the file is cut off, later chunks are missing for that reason.
@@ -209,8 +259,25 @@ fn finish(mut found: Found, container: &'static str) -> Result<Layout, AudioProb
         return Err(AudioProblem::Header("0 frames of samples".into()));
     }
     let frames = announced / frame_bytes;
-    Ok(Layout { container, coding, n_channels, rate_hz, data_start, frames, metadata: found.metadata })
+    Ok(Layout {
+        container,
+        coding,
+        n_channels,
+        rate_hz,
+        data_start,
+        frames,
+        metadata: found.gathered.finish(),
+    })
 }
+
+/// Ends of the identifiers of sub-formats: of any plain coding, and of its form for ambisonics.
+///
+/// # Source
+/// From memory: KSDATAFORMAT_SUBTYPE_PCM and the B-format extension; the first agrees with files of two writers.
+const SUB_FORMATS: [[u8; 14]; 2] = [
+    [0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71],
+    [0, 0, 0x21, 0x07, 0xD3, 0x11, 0x86, 0x44, 0xC8, 0xC1, 0xCA, 0, 0, 0],
+];
 
 fn read_format<M: Medium + ?Sized>(
     medium: &M,
@@ -228,7 +295,10 @@ fn read_format<M: Medium + ?Sized>(
             return Err(AudioProblem::Header(format!("extensible fmt chunk of {held} bytes, 40 are needed")));
         }
         let more: [u8; 24] = fixed(medium, body + 16)?;
-        // The first two bytes of the sub-format are the tag of the plain form.
+        // The first two bytes of the sub-format are the tag of the plain form where the others are these.
+        if !SUB_FORMATS.iter().any(|known| more[10..] == known[..]) {
+            return Err(AudioProblem::Unsupported("an extensible WAVE coding that is not known".into()));
+        }
         tag = u16_at(&more, 8);
     }
     if n_channels == 0 {

@@ -2,6 +2,7 @@
 
 use super::header::{Medium, system, u16_at, u32_at, u64_at};
 use crate::error::AudioProblem;
+use std::collections::HashMap;
 
 /// No more than this is read of a chunk of text or markers.
 const MOST_BYTES: u64 = 4 << 20;
@@ -45,28 +46,58 @@ pub struct CueMarker {
     pub label: String,
 }
 
-pub(super) fn read_chunk<M: Medium + ?Sized>(
-    into: &mut Metadata,
-    id: &[u8; 4],
-    medium: &M,
-    body: u64,
-    held: u64,
-) -> Result<(), AudioProblem> {
-    if !matches!(id, b"bext" | b"iXML" | b"cue " | b"LIST") {
-        return Ok(());
+/// More markers than an evening needs; a file that claims so many is not taken.
+const MOST_MARKERS: usize = 100_000;
+
+/// What was met so far: markers and labels come in any order and are joined at the end.
+#[derive(Debug, Default)]
+pub(super) struct Gathered {
+    bext: Option<Bext>,
+    track_names: Vec<(u16, String)>,
+    /// Number and frame.
+    points: Vec<(u32, u64)>,
+    labels: HashMap<u32, String>,
+}
+
+impl Gathered {
+    /// Takes a chunk in if it is of a kind that is read.
+    pub(super) fn read_chunk<M: Medium + ?Sized>(
+        &mut self,
+        id: &[u8; 4],
+        medium: &M,
+        body: u64,
+        held: u64,
+    ) -> Result<(), AudioProblem> {
+        if !matches!(id, b"bext" | b"iXML" | b"cue " | b"LIST") {
+            return Ok(());
+        }
+        let n_bytes = usize::try_from(held.min(MOST_BYTES)).unwrap_or(0);
+        let mut bytes = vec![0u8; n_bytes];
+        medium.read_exactly(body, &mut bytes).map_err(system)?;
+        match id {
+            b"bext" if n_bytes >= 348 => self.bext = Some(bext(&bytes)),
+            b"iXML" => self.track_names = track_names(&String::from_utf8_lossy(&bytes)),
+            b"cue " => {
+                let points = bytes.get(4..).unwrap_or_default().chunks_exact(24);
+                self.points.extend(points.map(|p| (u32_at(p, 0), u64::from(u32_at(p, 20)))));
+            }
+            b"LIST" if bytes.starts_with(b"adtl") => labels(&mut self.labels, &bytes[4..]),
+            _ => {}
+        }
+        if self.points.len().max(self.labels.len()) > MOST_MARKERS {
+            return Err(AudioProblem::Header(format!("more than {MOST_MARKERS} cue markers")));
+        }
+        Ok(())
     }
-    let n_bytes = usize::try_from(held.min(MOST_BYTES)).unwrap_or(0);
-    let mut bytes = vec![0u8; n_bytes];
-    medium.read_exactly(body, &mut bytes).map_err(system)?;
-    match id {
-        b"bext" if n_bytes >= 348 => into.bext = Some(bext(&bytes)),
-        b"iXML" => into.track_names = track_names(&String::from_utf8_lossy(&bytes)),
-        b"cue " => cue(into, &bytes),
-        b"LIST" if bytes.starts_with(b"adtl") => labels(into, &bytes[4..]),
-        _ => {}
+
+    /// Markers with their labels, in order of time.
+    pub(super) fn finish(self) -> Metadata {
+        let label = |id: &u32| self.labels.get(id).cloned().unwrap_or_default();
+        let marker = |(id, frame): &(u32, u64)| CueMarker { id: *id, frame: *frame, label: label(id) };
+        let mut cue_markers: Vec<CueMarker> = self.points.iter().map(marker).collect();
+        cue_markers.sort_by_key(|m| (m.frame, m.id));
+        Metadata { bext: self.bext, track_names: self.track_names, cue_markers }
     }
-    into.cue_markers.sort_by_key(|m| (m.frame, m.id));
-    Ok(())
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -85,33 +116,12 @@ fn bext(b: &[u8]) -> Bext {
     }
 }
 
-fn cue(into: &mut Metadata, b: &[u8]) {
-    // Labels that came first wait in `labelled_before` under frame u64::MAX.
-    for point in b.get(4..).unwrap_or_default().chunks_exact(24) {
-        let (id, frame) = (u32_at(point, 0), u64::from(u32_at(point, 20)));
-        match into.cue_markers.iter_mut().find(|m| m.id == id && m.frame == u64::MAX) {
-            Some(waiting) => waiting.frame = frame,
-            None => into.cue_markers.push(CueMarker { id, frame, label: String::new() }),
-        }
-        if into.cue_markers.len() >= MOST_MARKERS {
-            break;
-        }
-    }
-}
-
-/// Markers are searched for their labels one by one, so their number is bounded.
-const MOST_MARKERS: usize = 10_000;
-
-fn labels(into: &mut Metadata, mut rest: &[u8]) {
-    while rest.len() >= 12 && into.cue_markers.len() < MOST_MARKERS {
+fn labels(into: &mut HashMap<u32, String>, mut rest: &[u8]) {
+    while rest.len() >= 12 {
         let n_bytes = u32_at(rest, 4) as usize;
         let Some(body) = rest[8..].get(..n_bytes) else { return };
         if &rest[..4] == b"labl" && n_bytes >= 4 {
-            let (id, label) = (u32_at(body, 0), text(&body[4..]));
-            match into.cue_markers.iter_mut().find(|m| m.id == id) {
-                Some(marker) => marker.label = label,
-                None => into.cue_markers.push(CueMarker { id, frame: u64::MAX, label }),
-            }
+            into.insert(u32_at(body, 0), text(&body[4..]));
         }
         rest = rest.get(8 + n_bytes + n_bytes % 2..).unwrap_or_default();
     }

@@ -62,6 +62,19 @@ impl WavWriter {
         if replace == Replace::Never && target.exists() {
             return Err(fail(AudioProblem::Exists));
         }
+        let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let made = NamedTempFile::new_in(folder).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
+        WavWriter::into_file(made, target, spec, replace)
+    }
+
+    /// Begins a file in one that was made for it and will be put at `target`.
+    pub(crate) fn into_file(
+        made: NamedTempFile,
+        target: &Path,
+        spec: WavSpec,
+        replace: Replace,
+    ) -> Result<WavWriter, AudioError> {
+        let fail = |problem| AudioError { file: target.display().to_string(), problem };
         if !(8_000..=384_000).contains(&spec.rate_hz) {
             return Err(fail(AudioProblem::Rate(spec.rate_hz)));
         }
@@ -71,8 +84,6 @@ impl WavWriter {
         if u32::from(spec.n_channels) * u32::from(sample_bytes(spec.store_as)) > u32::from(u16::MAX) {
             return Err(fail(AudioProblem::Unsupported(format!("{} channels in one file", spec.n_channels))));
         }
-        let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let made = NamedTempFile::new_in(folder).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
         let mut writer = WavWriter {
             target: target.into(),
             replace,
@@ -121,7 +132,22 @@ impl WavWriter {
     ///
     /// # Errors
     /// When the file is longer than WAV can say (4 GiB), the target has come to exist, or the medium fails.
-    pub fn finish(mut self) -> Result<(), AudioError> {
+    pub fn finish(self) -> Result<(), AudioError> {
+        let (target, replace) = (self.target.clone(), self.replace);
+        let fail = |problem| AudioError { file: target.display().to_string(), problem };
+        let made = self.complete()?;
+        let placed = match replace {
+            Replace::Never => made.persist_noclobber(&target),
+            Replace::Allowed => made.persist(&target),
+        };
+        placed.map(|_| ()).map_err(|e| match e.error.kind() {
+            std::io::ErrorKind::AlreadyExists => fail(AudioProblem::Exists),
+            _ => fail(AudioProblem::System(e.error.to_string())),
+        })
+    }
+
+    /// Completes the file without putting it in place.
+    pub(crate) fn complete(mut self) -> Result<NamedTempFile, AudioError> {
         if self.data_bytes % 2 == 1 {
             self.put(&[0])?;
         }
@@ -141,14 +167,7 @@ impl WavWriter {
         }
         let made = self.out.into_inner().map_err(|e| fail(system(e.into_error())))?;
         made.as_file().sync_all().map_err(|e| fail(system(e)))?;
-        let placed = match self.replace {
-            Replace::Never => made.persist_noclobber(&self.target),
-            Replace::Allowed => made.persist(&self.target),
-        };
-        placed.map(|_| ()).map_err(|e| match e.error.kind() {
-            std::io::ErrorKind::AlreadyExists => fail(AudioProblem::Exists),
-            _ => fail(system(e.error)),
-        })
+        Ok(made)
     }
 
     fn head(&self) -> Vec<u8> {

@@ -6,8 +6,8 @@ use crate::failure::Failure;
 use crate::{Done, Outcome};
 use fairtake_compare::{ReadError, Role};
 use fairtake_files::{
-    AudioError, AudioFile, FolderError, GapSettings, Log, LogError, LogFile, Proposal, ShootoutFolder,
-    TakeEntry, channel_names, copy_in, cut_at_gaps, cut_at_list, cut_at_markers, cut_in, key_of,
+    AudioError, AudioFile, FolderError, GapSettings, Intake, Log, LogError, LogFile, Proposal, ShootoutFolder,
+    TakeEntry, channel_names, cut_at_gaps, cut_at_list, cut_at_markers, key_of,
 };
 use std::fmt::Write;
 
@@ -36,41 +36,32 @@ pub(crate) fn run(args: &AddArgs) -> Outcome {
         return Ok(Done::Clean);
     }
     let mut file = LogFile::read(&folder.log_path()).map_err(of_log)?;
-    let mut made = Vec::new();
-    let done = carry_out(args, &audio, &planned, &mut file, &mut made);
-    if done.is_err() {
-        // What was copied by this run is of no use without its line in the log.
-        made.iter().for_each(|path| drop(std::fs::remove_file(args.folder.join(path))));
-    }
-    done?;
-    print!("{}", shown(&planned, audio.rate_hz()));
-    Ok(Done::Clean)
-}
-
-fn carry_out(
-    args: &AddArgs,
-    audio: &AudioFile,
-    planned: &[Planned],
-    log: &mut LogFile,
-    made: &mut Vec<String>,
-) -> Result<(), Failure> {
-    for take in planned {
-        let name = take.entry.file.trim_start_matches("takes/").to_string();
-        match take.part {
-            Some(part) => {
-                made.push(cut_in(&args.folder, audio, take.entry.channel, part, &name).map_err(of_audio)?);
-            }
-            // Channels of one file share its copy.
-            None if made.is_empty() => made.push(copy_in(&args.folder, &args.file, &name).map_err(of_audio)?),
-            None => {}
-        }
+    // The log has the first word: what it refuses is not copied.
+    for take in &planned {
         let mut entry = take.entry.clone();
         if take.part.is_some() {
             entry.channel = 1;
         }
-        log.add_take(&entry).map_err(of_log)?;
+        file.add_take(&entry).map_err(of_log)?;
     }
-    log.write().map_err(of_log)
+    let mut intake = Intake::new(&args.folder);
+    for (i, take) in planned.iter().enumerate() {
+        let name = take.entry.file.trim_start_matches("takes/");
+        match take.part {
+            Some(part) => drop(intake.cut(&audio, take.entry.channel, part, name).map_err(of_audio)?),
+            // Channels of one file share its copy.
+            None if i == 0 => drop(intake.copy(&args.file, name).map_err(of_audio)?),
+            None => {}
+        }
+    }
+    let placed = intake.place().map_err(of_audio)?;
+    if let Err(e) = file.write() {
+        // What this run put in place is of no use without its line in the log.
+        placed.take_back();
+        return Err(of_log(e));
+    }
+    print!("{}", shown(&planned, audio.rate_hz()));
+    Ok(Done::Clean)
 }
 
 /// One take per channel of a file that is taken whole.

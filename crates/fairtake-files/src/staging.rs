@@ -1,0 +1,57 @@
+//! Where files of a shootout folder are written until they are complete: inside `.fairtake/`, so that a run that is
+//! killed leaves nothing among the takes. What such a run left is removed by the next one.
+
+use std::fs::{File, TryLockError};
+use std::path::Path;
+use tempfile::{Builder, NamedTempFile};
+
+const PREFIX: &str = "incoming-";
+
+/// A new file in `.fairtake/`, on the same file system as the folder. It is locked while its run lives.
+pub(crate) fn staged(folder: &Path) -> std::io::Result<NamedTempFile> {
+    let place = folder.join(".fairtake");
+    std::fs::create_dir_all(&place)?;
+    sweep(&place);
+    let mut builder = Builder::new();
+    builder.prefix(PREFIX);
+    // As far as the user's mask allows: takes are there to be shared.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    let made = builder.tempfile_in(&place)?;
+    // Where the file system knows no locks, another run could at worst remove a file that this run then misses.
+    let _ = made.as_file().try_lock();
+    Ok(made)
+}
+
+/// Removes what no living run holds. What cannot be looked at or removed stays.
+fn sweep(place: &Path) {
+    let Ok(entries) = std::fs::read_dir(place) else { return };
+    for entry in entries.flatten().filter(|e| e.file_name().to_string_lossy().starts_with(PREFIX)) {
+        let path = entry.path();
+        let Ok(file) = File::open(&path) else { continue };
+        match file.try_lock() {
+            Ok(()) => drop(std::fs::remove_file(&path)),
+            Err(TryLockError::WouldBlock | TryLockError::Error(_)) => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_dead_run_left_is_removed_and_what_a_living_one_holds_is_not() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let living = staged(folder.path()).expect("made");
+        let dead = folder.path().join(".fairtake/incoming-dead");
+        let derived = folder.path().join(".fairtake/derived");
+        std::fs::write(&dead, "half a take").expect("written");
+        std::fs::write(&derived, "kept").expect("written");
+        drop(staged(folder.path()).expect("made"));
+        assert!(living.path().exists() && derived.exists() && !dead.exists());
+    }
+}
