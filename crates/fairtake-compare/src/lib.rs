@@ -4,6 +4,7 @@
 //! through [`Samples`], everything random takes a seed.
 
 mod align;
+mod answer;
 mod assemble;
 mod checks;
 mod compare;
@@ -12,22 +13,27 @@ mod judge;
 mod measure;
 mod measured;
 mod recognise;
+mod replaced;
 mod sentences;
 mod settings;
 mod shootout;
+mod standing;
 mod tables;
 mod take;
 #[cfg(test)]
 mod testing;
 pub mod wording;
 
+pub use answer::*;
 pub use compare::{CompareError, Comparison, Measurement, compare};
 pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
 pub use measure::{Tabulated, measure_performance, tabulate};
 pub use measured::*;
 pub use recognise::recognise_performances;
+pub use replaced::*;
 pub use settings::*;
 pub use shootout::*;
+pub use standing::*;
 pub use tables::*;
 pub use take::*;

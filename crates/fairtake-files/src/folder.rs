@@ -126,6 +126,19 @@ impl ShootoutFolder {
         Ok((log.shootout, takes))
     }
 
+    /// Opens takes that the log lists, or that could be added to it; each file is hashed once.
+    ///
+    /// # Errors
+    /// When one cannot be opened.
+    pub fn open_entries(&self, entries: Vec<TakeEntry>) -> Result<Vec<Take>, AudioError> {
+        let mut opened = Vec::new();
+        for entry in entries {
+            let audio = AudioFile::open(&self.path.join(&entry.file))?;
+            opened.push((entry, audio));
+        }
+        open_takes(opened)
+    }
+
     /// What was stored under a key, `None` if nothing was, it cannot be read or is no longer what was stored.
     pub fn cache_get(&self, key: &str) -> Option<Vec<u8>> {
         let stored = std::fs::read(self.cache_path(key)?).ok()?;

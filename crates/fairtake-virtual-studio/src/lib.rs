@@ -6,5 +6,6 @@ pub mod coverage;
 pub mod curve;
 mod field;
 mod model;
+pub mod replaced;
 pub mod scene;
 pub mod score;

@@ -26,6 +26,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Compare all takes of a shootout folder and write its report
     Report(ReportArgs),
+    /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
+    Watch(WatchArgs),
     /// Make a demo shootout in an invented boathouse, compare it and write its report
     Demo(DemoArgs),
     /// Write man pages and shell completions
@@ -203,6 +205,34 @@ pub(crate) struct ReportArgs {
     /// Let an older report be replaced
     #[arg(long)]
     pub overwrite: bool,
+}
+
+/// Arguments of `watch`.
+#[derive(Debug, Args)]
+pub(crate) struct WatchArgs {
+    /// Shootout folder; files are looked for there and in its `takes`
+    pub folder: PathBuf,
+    /// Key of the source, for files whose name does not say it
+    #[arg(long)]
+    pub source: Option<String>,
+    /// Microphones: one, or one per channel, for files whose name does not say it
+    #[arg(long, value_name = "MIC", value_delimiter = ',')]
+    pub mics: Vec<String>,
+    /// Setting-up of the microphone, for files whose name does not say it [default: the last one logged]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub placement: Option<u32>,
+    /// Key of the microphone that the others are compared with [default: the first in the log]
+    #[arg(long, value_name = "MIC")]
+    pub reference: Option<String>,
+    /// Answer what is there and end
+    #[arg(long)]
+    pub once: bool,
+    /// Answer also files that are there and in the log when it starts
+    #[arg(long)]
+    pub all: bool,
+    /// Print one JSON object per line
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `demo`.

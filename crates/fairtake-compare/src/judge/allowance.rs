@@ -120,7 +120,7 @@ impl SettingUp {
 
 /// Standard deviation of the angle and offset allowance: grows with the logarithm of frequency from
 /// 1 kHz to 10 kHz and goes on so; fades out over the octave below 1 kHz.
-pub(super) fn spread_at(frequency_hz: f64, a: &crate::Allowance) -> f64 {
+pub(crate) fn spread_at(frequency_hz: f64, a: &crate::Allowance) -> f64 {
     let decades = (frequency_hz / 1000.0).log10();
     if decades >= 0.0 {
         a.at_1khz_db + (a.at_10khz_db - a.at_1khz_db) * decades

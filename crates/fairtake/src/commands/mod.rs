@@ -8,3 +8,4 @@ pub(crate) mod demo;
 pub(crate) mod generate;
 pub(crate) mod new;
 pub(crate) mod report;
+pub(crate) mod watch;
