@@ -79,7 +79,7 @@ pub fn compare(
 ) -> Result<Measurement, CompareError> {
     let measures = measure_all(takes, shootout, settings).map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
-    let mut checks = checks::of_takes(&measured);
+    let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
     for source in distinct(takes, |t| t.source.clone()) {
         let here: Vec<(&Take, &TakeMeasure)> = measured
@@ -111,7 +111,15 @@ pub fn compare(
             };
             let parts = PairParts { source: &source, a: &a, b: &b, made: &made, reason, alignment, settings };
             let comparison = assemble::comparison(&parts, judgement, found, shootout);
-            checks.extend(checks::of_comparison(&comparison, comparisons.len(), &a, &b, &witness));
+            let checked = checks::Pair {
+                index: comparisons.len(),
+                a: &a,
+                b: &b,
+                witness: &witness,
+                setting_up: setting_up.as_ref(),
+                allowance: &settings.allowance,
+            };
+            checks.extend(checks::of_comparison(&comparison, &checked));
             comparisons.push(comparison);
             tables.push(made.pair);
         }

@@ -50,3 +50,13 @@ pub(crate) const SNR_LOW: Limit = Limit { code: "snr_low", unit: "dB", value: 20
 pub(crate) const DUAL_MONO: Limit = Limit { code: "dual_mono", unit: "pairs of takes", value: 0.0 };
 /// Three decibels of strength change how bright a struck or blown thing sounds. Common practice, no source.
 pub(crate) const STRENGTH_DIFFERS: Limit = Limit { code: "strength_differs", unit: "dB", value: 3.0 };
+/// As far apart as two microphones may be that are both set to within the allowance of 3 mm; twice the allowance's distance
+/// where that is set otherwise.
+pub(crate) const DISTANCE: Limit = Limit { code: "distance", unit: "mm", value: 6.0 };
+/// A gain that changes by the margin between soft and strong events. Common practice, no source.
+pub(crate) const LIMITING: Limit = Limit { code: "limiting", unit: "dB", value: 1.0 };
+/// A level difference that is wrong by the margin. Common practice, no source.
+pub(crate) const ORDER_DRIFT: Limit = Limit { code: "order_drift", unit: "dB", value: 1.0 };
+/// Microphones of one source, each with its gain set by hand, lie within 20 dB; of equal gain, a sensitive one and an
+/// insensitive one within 30 dB. Common practice, no source.
+pub(crate) const WRONG_CHANNEL: Limit = Limit { code: "wrong_channel", unit: "dB", value: 40.0 };

@@ -1,27 +1,36 @@
 //! Checks on a pair of microphones on one source.
 
 use super::limits::{self, Limit};
-use super::strength;
+use super::{Pair, played};
 use crate::{ChainEntry, CheckResult, ComparisonFindings, Outcome, Polarity, Take, TakeMeasure, Verdict};
 
-/// Checks on a pair.
-pub(crate) fn of_comparison(
-    c: &ComparisonFindings,
-    index: usize,
-    a: &[(&Take, &TakeMeasure)],
-    b: &[(&Take, &TakeMeasure)],
-    witness: &[(&Take, &TakeMeasure)],
-) -> Vec<CheckResult> {
-    let on = |limit: &Limit, caution: bool, measured: f64, text: String, advice: &str| CheckResult {
+/// The result of a check on a pair.
+pub(super) fn on(
+    pair: &Pair,
+    limit: &Limit,
+    caution: bool,
+    measured: impl Into<Option<f64>>,
+    text: String,
+    advice: &str,
+) -> CheckResult {
+    CheckResult {
         code: limit.code.to_string(),
         outcome: if caution { Outcome::Caution } else { Outcome::Fair },
         take: None,
-        comparison: Some(index),
-        measured: Some(measured),
+        comparison: Some(pair.index),
+        measured: measured.into(),
         limit: Some(limit.value),
         unit: limit.unit.to_string(),
         text,
         advice: advice.to_string(),
+    }
+}
+
+/// Checks on a pair.
+pub(crate) fn of_comparison(c: &ComparisonFindings, pair: &Pair) -> Vec<CheckResult> {
+    let (a, b) = (pair.a, pair.b);
+    let on = |limit: &Limit, caution: bool, measured: f64, text: String, advice: &str| {
+        on(pair, limit, caution, measured, text, advice)
     };
     let rates = |takes: &[(&Take, &TakeMeasure)]| takes.iter().map(|(_, m)| m.rate_hz).min().unwrap_or(0);
     let bits = |takes: &[(&Take, &TakeMeasure)]| {
@@ -108,15 +117,6 @@ pub(crate) fn of_comparison(
             "play louder or nearer, or find a quieter room",
         ));
     }
-    if let Some(strength) = strength::differs(a, b, witness) {
-        out.push(on(
-            &limits::STRENGTH_DIFFERS,
-            strength.figure_db() > limits::STRENGTH_DIFFERS.value,
-            strength.figure_db(),
-            strength.text(),
-            "let one player play both, and practise the strength before recording",
-        ));
-    }
     if let Some(alignment) = &c.alignment {
         let (caution, measured, text) = match alignment.polarity {
             Polarity::Same => (false, 0.0, "the polarity is the same"),
@@ -128,6 +128,7 @@ pub(crate) fn of_comparison(
         let advice = "look for a crossed cable or a polarity switch";
         out.push(on(&limits::POLARITY, caution, measured, text.to_string(), advice));
     }
+    out.extend(played::of_comparison(c, pair));
     out
 }
 

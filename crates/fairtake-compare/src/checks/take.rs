@@ -1,12 +1,35 @@
 //! Checks on one take by itself.
 
+use super::effect;
 use super::limits::{self, Limit};
-use crate::{CheckResult, LeftOut, Outcome, Take, TakeMeasure};
+use crate::{CheckResult, LeftOut, Outcome, Role, Take, TakeMeasure};
 use fairtake_signal::defects::Places;
 use fairtake_signal::units::amplitude_db;
 
+/// How far the take lies below the strongest of those that were recorded with it, in dB, by the middle event's loudness;
+/// `None` where it stands alone.
+pub(super) fn below_partners_db(take: &Take, m: &TakeMeasure, all: &[(&Take, &TakeMeasure)]) -> Option<f64> {
+    let middle = |m: &TakeMeasure| -> Option<f64> {
+        let mut loudness: Vec<f64> = m.events.iter().map(|e| e.loudness_db).collect();
+        loudness.sort_by(f64::total_cmp);
+        loudness.get(loudness.len() / 2).copied()
+    };
+    let plays = |t: &Take| matches!(t.role, Role::Compared | Role::Witness);
+    let partners = all.iter().filter(|(t, _)| {
+        plays(t) && t.source == take.source && t.performance == take.performance && t.id != take.id
+    });
+    let strongest = partners.filter_map(|(_, p)| middle(p)).max_by(f64::total_cmp)?;
+    plays(take).then_some(())?;
+    Some((strongest - middle(m)?).max(0.0))
+}
+
 /// Every check on one take.
-pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
+pub(super) fn of_take(
+    take: &Take,
+    m: &TakeMeasure,
+    below_partners_db: Option<f64>,
+    bands_per_octave: u32,
+) -> Vec<CheckResult> {
     let on = |limit: &Limit, outcome, measured, text: String, advice: &str| CheckResult {
         code: limit.code.to_string(),
         outcome,
@@ -34,7 +57,7 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
             &limits::CLIPPED,
             clipped,
             Some(clipped_share),
-            format!("{n_clipped} of {} events clipped; clipped events are left out", m.events.len()),
+            clipped_text(m, n_clipped),
             "turn the preamp down and play again",
         ),
         on(
@@ -51,7 +74,15 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
             &limits::DC,
             if dc > limits::DC.value { Outcome::Caution } else { Outcome::Fair },
             Some(dc),
-            format!("mean value {dc:.5} of full scale; it lifts the lowest bands"),
+            match (dc > limits::DC.value).then(|| effect::dc_lifts_db(m, bands_per_octave)) {
+                None => format!("mean value {dc:.5} of full scale"),
+                Some(None) => {
+                    format!("mean value {dc:.5} of full scale; the lowest octave holds nothing else")
+                }
+                Some(Some(db)) => {
+                    format!("mean value {dc:.5} of full scale; it lifts the lowest octave by {db:.1} dB")
+                }
+            },
             "look for the converter or preamp that makes it",
         ),
         on(
@@ -80,6 +111,23 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
             "play at least eight more hits, or ten more seconds of sustained sound",
         ),
     ];
+    let silent = m.file.sample_peak == 0.0 && take.role != Role::RoomTone;
+    let far_below = below_partners_db.is_some_and(|db| db > limits::WRONG_CHANNEL.value);
+    out.push(on(
+        &limits::WRONG_CHANNEL,
+        match (silent, far_below) {
+            (true, _) => Outcome::Unfair,
+            (false, true) => Outcome::Caution,
+            (false, false) => Outcome::Fair,
+        },
+        below_partners_db,
+        match below_partners_db {
+            _ if silent => "digital silence: nothing arrived on this channel".to_string(),
+            Some(db) => format!("{db:.0} dB below the strongest take recorded with it"),
+            None => "there is sound, and no other take of this performance to hold it against".to_string(),
+        },
+        "check the routing: which input does the microphone go to, and which channel was recorded",
+    ));
     let found = &m.defects.in_samples;
     let defects = [
         (
@@ -103,7 +151,7 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
     ];
     out.extend(defects.into_iter().map(|(limit, places, what, advice)| {
         let outcome = if places.count as f64 > limit.value { Outcome::Caution } else { Outcome::Fair };
-        on(limit, outcome, Some(places.count as f64), place(places, what, m.rate_hz), advice)
+        on(limit, outcome, Some(places.count as f64), place(places, what, m), advice)
     }));
     out.extend(m.defects.hum.map(|hum| {
         let stands_out = hum.excess_db > limits::HUM.value;
@@ -113,8 +161,9 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
             Some(hum.excess_db),
             if stands_out {
                 format!(
-                    "hum of {} Hz mains stands {:.0} dB above the noise beside it",
-                    hum.mains_hz, hum.excess_db
+                    "hum of {} Hz mains stands {:.0} dB above the noise beside it; a band at {} Hz has {:.0} dB less \
+                     signal-to-noise for it",
+                    hum.mains_hz, hum.excess_db, hum.strongest_hz, hum.strongest_db
                 )
             } else {
                 "no hum stands out of the noise between events".to_string()
@@ -125,12 +174,27 @@ pub(super) fn of_take(take: &Take, m: &TakeMeasure) -> Vec<CheckResult> {
     out
 }
 
-/// How often something was found, and where first.
-fn place(places: Places, what: &str, rate_hz: u32) -> String {
-    match places.first_frame {
-        None => format!("no {what}"),
-        Some(frame) => {
-            format!("{} {what}, the first at {:.3} s", places.count, frame as f64 / f64::from(rate_hz))
-        }
+/// How many events clipped, and what leaving them out does.
+fn clipped_text(m: &TakeMeasure, n_clipped: usize) -> String {
+    let first = m.events.iter().position(|e| e.left_out == Some(LeftOut::Clipped)).map_or(0, |i| i + 1);
+    let n_events = m.events.len();
+    match (n_clipped, effect::clipped_lowers_db(m)) {
+        (0, _) => format!("0 of {n_events} events clipped"),
+        (_, None) => format!("{n_clipped} of {n_events} events clipped, event {first} first"),
+        (_, Some(db)) => format!(
+            "{n_clipped} of {n_events} events clipped, event {first} first; they are left out, and the mean loudness of the \
+             rest is lower by {:.1} dB or more",
+            db.max(0.0)
+        ),
     }
+}
+
+/// How often something was found, and where first.
+fn place(places: Places, what: &str, m: &TakeMeasure) -> String {
+    let Some(frame) = places.first_frame else { return format!("no {what}") };
+    let event = match effect::event_at(m, frame) {
+        Some(event) => format!("in event {event}"),
+        None => "between events".to_string(),
+    };
+    format!("{} {what}, the first at {:.3} s, {event}", places.count, frame as f64 / f64::from(m.rate_hz))
 }

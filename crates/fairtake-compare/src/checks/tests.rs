@@ -4,14 +4,17 @@ use super::*;
 use crate::testing::{hits, take};
 use crate::{Comparison, Role, Settings, Shootout, compare};
 
-fn codes(takes: &[Take]) -> Vec<(String, Outcome)> {
-    let asked = Comparison { reference: None, pair: None, bare_files: false, version: "test".into() };
-    let settings = Settings { resamples: 100, ..Settings::standard() };
-    let made = compare(takes, &Shootout::default(), &settings, &asked).expect("compares");
-    made.findings.checks.into_iter().map(|c| (c.code, c.outcome)).collect()
+pub(super) fn codes(takes: &[Take]) -> Vec<(String, Outcome)> {
+    results(takes).into_iter().map(|c| (c.code, c.outcome)).collect()
 }
 
-fn outcome(found: &[(String, Outcome)], code: &str) -> Option<Outcome> {
+pub(super) fn results(takes: &[Take]) -> Vec<CheckResult> {
+    let asked = Comparison { reference: None, pair: None, bare_files: false, version: "test".into() };
+    let settings = Settings { resamples: 100, ..Settings::standard() };
+    compare(takes, &Shootout::default(), &settings, &asked).expect("compares").findings.checks
+}
+
+pub(super) fn outcome(found: &[(String, Outcome)], code: &str) -> Option<Outcome> {
     found.iter().find(|(c, _)| c == code).map(|(_, o)| *o)
 }
 

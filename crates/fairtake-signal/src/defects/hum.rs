@@ -32,6 +32,10 @@ pub struct Hum {
     pub mains_hz: f64,
     /// What two harmonics reach above the noise beside them, or one less 6 dB, in dB.
     pub excess_db: f64,
+    /// The harmonic that stands out most, in Hz.
+    pub strongest_hz: f64,
+    /// How far it stands above the noise beside it, in dB.
+    pub strongest_db: f64,
 }
 
 /// Takes stretches of noise and tells of hum in them.
@@ -88,11 +92,14 @@ impl HumFinder {
         [50.0, 60.0]
             .into_iter()
             .filter_map(|mains_hz| {
-                let mut lines: Vec<f64> =
-                    (1..=N_HARMONICS).filter_map(|k| self.line_db(mains_hz * k as f64)).collect();
-                lines.sort_by(|a, b| b.total_cmp(a));
-                let excess_db = (lines.first()? - LONE_LINE_DB).max(*lines.get(1)?);
-                Some(Hum { mains_hz, excess_db })
+                let mut lines: Vec<(f64, f64)> = (1..=N_HARMONICS)
+                    .map(|k| mains_hz * k as f64)
+                    .filter_map(|hz| Some((hz, self.line_db(hz)?)))
+                    .collect();
+                lines.sort_by(|a, b| b.1.total_cmp(&a.1));
+                let (strongest_hz, strongest_db) = *lines.first()?;
+                let excess_db = (strongest_db - LONE_LINE_DB).max(lines.get(1)?.1);
+                Some(Hum { mains_hz, excess_db, strongest_hz, strongest_db })
             })
             .max_by(|a, b| a.excess_db.total_cmp(&b.excess_db))
     }
@@ -138,6 +145,7 @@ mod tests {
                     (found.mains_hz - mains).abs() < 1.0 && found.excess_db > 12.0,
                     "{rate} {mains} {found:?}"
                 );
+                assert_eq!(found.strongest_hz, found.mains_hz, "the first harmonic was made twice the third");
             }
         }
     }
