@@ -43,7 +43,7 @@ pub fn answer(
     let playing = playing_of(source, shootout, settings);
     let measures = measure_performance(takes, &Settings { playing, ..settings.clone() })?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().copied().zip(&measures).collect();
-    let checks = checks::of_takes(&measured);
+    let checks = checks::of_takes(&measured, settings.bands_per_octave);
     Ok(measured.iter().map(|(t, m)| of_take(t, m, &checks)).collect())
 }
 

@@ -66,7 +66,8 @@ struct Low {
 
 /// `None` where intervals are unknown or too few bands reach so low.
 pub(super) fn explain(bands: &[Band], setting_up: &SettingUp, margin_db: f64) -> Option<Explained> {
-    let sides = [Moved::Against, Moved::Reference].map(|moved| (moved, low_bands(bands, setting_up, moved)));
+    let sides = [Moved::Against, Moved::Reference]
+        .map(|moved| (moved, low_bands(bands, setting_up, moved, margin_db / 2.0)));
     if sides.iter().any(|(_, low)| low.len() < FEWEST_BANDS) {
         return None;
     }
@@ -87,7 +88,9 @@ fn place(s: &SettingUp, moved: Moved) -> (f64, usize) {
     ((s.distance_mm + s.centre_offset_mm[side]).max(NEAREST_MM), side)
 }
 
-fn low_bands(bands: &[Band], s: &SettingUp, moved: Moved) -> Vec<Low> {
+/// Every interval reaches at least `least_half_db` to both sides: what else differs by so little does not matter, and must not
+/// silence the check where takes recorded together make intervals of hundredths of a decibel.
+fn low_bands(bands: &[Band], s: &SettingUp, moved: Moved, least_half_db: f64) -> Vec<Low> {
     let (from_mm, side) = place(s, moved);
     // |B/(jkr)| = 1.
     let corner_hz =
@@ -97,11 +100,12 @@ fn low_bands(bands: &[Band], s: &SettingUp, moved: Moved) -> Vec<Low> {
         .iter()
         .filter(|b| b.centre_hz <= up_to_hz)
         .filter_map(|b| {
+            let difference_db = b.difference_db?;
             Some(Low {
                 centre_hz: b.centre_hz,
-                difference_db: b.difference_db?,
-                low_db: b.simultaneous_low_db?,
-                high_db: b.simultaneous_high_db?,
+                difference_db,
+                low_db: b.simultaneous_low_db?.min(difference_db - least_half_db),
+                high_db: b.simultaneous_high_db?.max(difference_db + least_half_db),
             })
         })
         .collect()
