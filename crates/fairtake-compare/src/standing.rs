@@ -56,9 +56,18 @@ fn of_comparison(c: &ComparisonFindings) -> Standing {
         let verb = if open.len() == 1 { "needs" } else { "need" };
         parts.push(format!("{} {verb} {}", spans(&open), listed(&needs)));
     }
-    if !beyond.is_empty() {
-        let verb = if beyond.len() == 1 { "stays" } else { "stay" };
-        parts.push(format!("{} {verb} undecided: no sensible number of takes helps", spans(&beyond)));
+    let beyond_for = |reason: SettleReason| -> Vec<&Region> {
+        beyond.iter().filter(|r| r.settle.as_ref().is_some_and(|s| s.reason == reason)).copied().collect()
+    };
+    let far = beyond_for(SettleReason::OutOfReach);
+    if !far.is_empty() {
+        let verb = if far.len() == 1 { "is" } else { "are" };
+        parts.push(format!("{} {verb} out of reach at this spread", spans(&far)));
+    }
+    let near: Vec<&Region> = beyond.iter().filter(|r| !far.contains(r)).copied().collect();
+    if !near.is_empty() {
+        let verb = if near.len() == 1 { "lies" } else { "lie" };
+        parts.push(format!("{} {verb} at the margin", spans(&near)));
     }
     let as_placed = as_placed(c);
     let rest = match (parts.is_empty(), decided, as_placed.is_empty()) {
@@ -259,11 +268,14 @@ mod tests {
         let open = said(Claim::TheseTakes, [2, 2], regions.clone());
         assert_eq!(
             open.text,
-            "80–160 Hz needs 8 more hits of heron and 10 of moorhen; 2.0–2.5 kHz stays undecided: no sensible number of \
-             takes helps; all else is settled"
+            "80–160 Hz needs 8 more hits of heron and 10 of moorhen; 2.0–2.5 kHz lies at the margin; all else is settled"
         );
         let beyond = said(Claim::Microphones, [2, 2], regions[1..].to_vec());
         assert!(beyond.settled, "nothing more can be done");
+        let mut far = regions[1..].to_vec();
+        far[1].settle = Some(Settle { events: None, placements: None, reason: SettleReason::OutOfReach });
+        let far = said(Claim::Microphones, [2, 2], far);
+        assert_eq!(far.text, "2.0–2.5 kHz is out of reach at this spread; all else is settled");
     }
 
     #[test]

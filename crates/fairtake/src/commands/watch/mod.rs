@@ -27,6 +27,13 @@ pub(crate) fn run(args: &WatchArgs) -> Outcome {
     let folder = ShootoutFolder::open(&args.folder).map_err(|e| Failure::new(&e, e.hint()))?;
     let log = folder.log().map_err(|e| Failure::new(&e, e.hint()))?;
     let said = Said { source: args.source.clone(), mics: args.mics.clone(), placement: args.placement };
+    if let Some(mic) = &args.reference
+        && !log.shootout.mics.contains_key(mic)
+        && !args.mics.contains(mic)
+    {
+        let known = log.shootout.mics.keys().cloned().collect::<Vec<_>>().join(", ");
+        return Err(Failure::new(format!("the log has no microphone '{mic}'"), format!("it has: {known}")));
+    }
     let mut watcher = Watcher::new(&args.folder);
     if !args.all {
         watcher.pass_over(log.takes.iter().map(|t| t.file.as_str()));

@@ -201,9 +201,9 @@ impl Session {
         let last = log
             .takes
             .iter()
-            .filter(|t| {
-                here(t) && t.mic == entry.mic && t.role == Role::Compared && t.placement < entry.placement
-            })
+            // Another spot is meant to differ, so it does not count as the last placement.
+            .filter(|t| here(t) && t.mic == entry.mic && t.role == Role::Compared)
+            .filter(|t| t.position == entry.position && t.placement < entry.placement)
             .map(|t| t.placement)
             .max()?;
         let which =
