@@ -21,6 +21,7 @@ import soundfile as sf
 import recompute
 import recordings
 import takes
+import transfer
 from report import Report
 from spreadsheet import Events
 
@@ -265,6 +266,8 @@ def main():
         made_hits(report, program, folder, 48000, "together")
         made_hits(report, program, folder, 96000, "in_turn")
         held_sound(report, program, folder, 44100)
+        transfer.designs(report, program, folder, compare)
+        transfer.alignment(report, program, folder, compare)
         real_recordings(report, program, folder)
     return report.close()
 

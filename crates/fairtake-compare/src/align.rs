@@ -1,14 +1,19 @@
 //! Time, polarity and transfer between takes that were recorded together.
 
-use crate::{Alignment, NullDepth, Polarity, ReadError, Take, TakeMeasure};
+use crate::{Alignment, NoiseFrom, NullDepth, Polarity, ReadError, Take, TakeMeasure};
 use fairtake_signal::transfer::PairSpectra;
 use fairtake_signal::units::power_db;
+use fairtake_stats::student::t_quantile;
 
 /// Events looked at, spread over the take. Reason: more make a delay that is good to hundredths of a
 /// sample no better, and cost time.
 const MOST_EVENTS: usize = 16;
 /// No event is looked at for longer than this, in seconds.
 const LONGEST_S: f64 = 0.5;
+/// Gaps are looked at from this long after an event until this long before the next, in seconds.
+const KEEP_AWAY_S: f64 = 0.03;
+/// A gap is quiet when it holds no more than this times the noise: 3 dB.
+const QUIET_FACTOR: f64 = 2.0;
 
 /// Alignment of the first take of the reference with the take of *against* that shares its performance. `None` when
 /// none does, rates differ, or fewer than four events serve.
@@ -44,7 +49,9 @@ pub(crate) fn align(
         n_frames += n;
         spectra.push(&x[..n], &y[..n]);
     }
+    push_gaps(&mut spectra, (take_a, measure_a), (take_b, measure_b), longest)?;
     let Some(delay) = spectra.delay() else { return Ok(None) };
+    let half_s = t_quantile(0.975, spectra.n_events() as f64 - 1.0) * delay.sd_seconds;
     let left = spectra.left_over();
     // Nothing can be seen to fall below what both noises, raised by the match, leave of the signal.
     let noise_limit_db = measure_a.noise.as_ref().zip(measure_b.noise.as_ref()).and_then(|(na, nb)| {
@@ -54,6 +61,8 @@ pub(crate) fn align(
     let speed_of_sound_m_s = 331.45 * (1.0 + temperature_c / 273.15).sqrt();
     Ok(Some(Alignment {
         delay_s: Some(delay.seconds),
+        delay_low_s: Some(delay.seconds - half_s),
+        delay_high_s: Some(delay.seconds + half_s),
         sign: "positive = against arrives later".to_string(),
         apparent_path_mm: Some(delay.seconds * speed_of_sound_m_s * 1000.0),
         polarity: match delay.same_polarity() {
@@ -68,6 +77,42 @@ pub(crate) fn align(
             noise_limit_db,
         },
     }))
+}
+
+/// Stretches between events in which both takes are as quiet as their noise.
+fn push_gaps(
+    spectra: &mut PairSpectra,
+    (take_a, measure_a): (&Take, &TakeMeasure),
+    (take_b, measure_b): (&Take, &TakeMeasure),
+    longest: usize,
+) -> Result<(), ReadError> {
+    let Some((noise_a, noise_b)) = measure_a.noise.as_ref().zip(measure_b.noise.as_ref()) else {
+        return Ok(());
+    };
+    if [noise_a.from, noise_b.from].contains(&NoiseFrom::RoomTone) {
+        return Ok(());
+    }
+    let rate = f64::from(measure_a.rate_hz);
+    let quiet = |samples: &[f32], mean_square: f64| {
+        fairtake_signal::levels::energy(samples) / samples.len() as f64 <= QUIET_FACTOR * mean_square
+    };
+    let ends = std::iter::once(0.0).chain(measure_a.events.iter().map(|e| e.end_s + KEEP_AWAY_S));
+    let starts = measure_a.events.iter().map(|e| e.start_s - KEEP_AWAY_S);
+    let step = measure_a.events.len().div_ceil(MOST_EVENTS).max(1);
+    for (from_s, to_s) in ends.zip(starts).step_by(step) {
+        let n = (((to_s - from_s) * rate) as usize).min(longest);
+        if to_s <= from_s || n < longest / 10 {
+            continue;
+        }
+        // The end of the gap: what still rings is there least.
+        let start = (to_s * rate) as u64 - n as u64;
+        let (mut x, mut y) = (vec![0f32; n], vec![0f32; n]);
+        let n = take_a.samples.read(start, &mut x)?.min(take_b.samples.read(start, &mut y)?);
+        if n > 0 && quiet(&x[..n], noise_a.mean_square) && quiet(&y[..n], noise_b.mean_square) {
+            spectra.push_gap(&x[..n], &y[..n]);
+        }
+    }
+    Ok(())
 }
 
 #[cfg(test)]
@@ -89,6 +134,8 @@ mod tests {
         let found = found.expect("twelve events serve");
         // Exact: 20 frames at 16 kHz are 1.25 ms, 429 mm at 343.4 m/s; a hundredth of a frame is 0.2 mm.
         assert!((found.delay_s.expect("found") - 0.00125).abs() < 1e-6, "{found:?}");
+        let (low, high) = found.delay_low_s.zip(found.delay_high_s).expect("twelve events have an interval");
+        assert!(low <= 0.00125 && 0.00125 <= high && high - low < 1e-5, "{found:?}");
         assert!((found.apparent_path_mm.expect("found") - 429.2).abs() < 0.5, "{found:?}");
         assert_eq!(found.polarity, Polarity::Inverted);
         // What the window cuts off, and nothing else, is left.

@@ -1,14 +1,15 @@
 //! From judgement and measures to the findings of one comparison: means, counts, entries. Nothing is judged here.
 
 use crate::compare::distinct;
-use crate::judge::Judgement;
+use crate::judge::{Judgement, verdict};
 use crate::measure::Tabulated;
 use crate::{
-    Alignment, Band, Both, CheckResult, ComparisonFindings, Counts, Estimate, EventMeasure, EventShape,
-    Feature, LevelMatch, LevelMeasure, LevelSummary, Levels, MicEntry, NoiseFindings, NoiseMeasure,
-    NoiseMeasureOfTake, Settings, ShapeMeasure, Shootout, SourceEntry, Table, Take, TakeEntry, TakeMeasure,
+    Alignment, Band, BleedFindings, Both, BudgetKind, BudgetLine, CheckResult, ComparisonFindings, Counts,
+    Estimate, EventMeasure, EventShape, Feature, LevelMatch, LevelMeasure, LevelSummary, Levels, MicEntry,
+    Settings, ShapeMeasure, Shootout, SourceEntry, Table, Take, TakeEntry, TakeMeasure, Verdict,
 };
 use fairtake_signal::units::{amplitude_db, power_db};
+use fairtake_stats::student::t_quantile;
 
 /// What one comparison is assembled from.
 pub(crate) struct PairParts<'a> {
@@ -18,6 +19,7 @@ pub(crate) struct PairParts<'a> {
     pub made: &'a Tabulated,
     pub reason: String,
     pub alignment: Option<Alignment>,
+    pub bleed: Option<BleedFindings>,
     pub settings: &'a Settings,
 }
 
@@ -31,6 +33,15 @@ pub(crate) fn comparison(
     let name = |takes: &[(&Take, &TakeMeasure)]| takes.first().map_or(String::new(), |(t, _)| t.mic.clone());
     let (reference, against) = (name(parts.a), name(parts.b));
     let pair = &parts.made.pair;
+    let levels = levels(parts, &judgement);
+    let mut budget = judgement.budget.clone();
+    if levels.loudness_at_equal_gain_db.is_some() {
+        budget.push(BudgetLine {
+            name: "gains as logged (in the loudness at equal gain only)".to_string(),
+            kind: BudgetKind::B,
+            per_region_db: vec![Some(gain_error_sd_db(parts.settings)); judgement.regions.len()],
+        });
+    }
     let mut out = ComparisonFindings {
         source: parts.source.to_string(),
         reference,
@@ -43,8 +54,9 @@ pub(crate) fn comparison(
         n_effective: Both { reference: judgement.n_effective[0], against: judgement.n_effective[1] },
         degrees_of_freedom: judgement.degrees_of_freedom,
         counts: Both { reference: counts(parts.a), against: counts(parts.b) },
-        levels: levels(parts, &judgement),
-        noise: noise(parts, &judgement),
+        levels,
+        noise: crate::noise::noise(parts, &judgement),
+        bleed: parts.bleed.clone(),
         events: shape(parts),
         level_match: LevelMatch {
             by: parts.settings.match_by,
@@ -57,7 +69,7 @@ pub(crate) fn comparison(
         bands: bands(parts, &judgement),
         regions: judgement.regions,
         features,
-        budget: judgement.budget,
+        budget,
         findings: Vec::new(),
     };
     out.findings = crate::sentences::sentences(&out, shootout);
@@ -89,6 +101,14 @@ fn summary(tables: &[Table], column: fn(&Table) -> &[f64]) -> LevelSummary {
     }
 }
 
+/// Levels shown side by side where gains are logged: four as recorded, and the loudness at equal gain.
+const N_LEVELS_SHOWN: f64 = 5.0;
+
+/// Standard uncertainty of the difference of two logged gains, each within ± the allowance (rectangular).
+fn gain_error_sd_db(settings: &Settings) -> f64 {
+    settings.allowance.gain_db * f64::sqrt(2.0 / 3.0)
+}
+
 fn levels(parts: &PairParts, judgement: &Judgement) -> Levels {
     let pair = &parts.made.pair;
     let measure = |column: fn(&Table) -> &[f64], i: usize| LevelMeasure {
@@ -102,15 +122,22 @@ fn levels(parts: &PairParts, judgement: &Judgement) -> Levels {
     };
     let loudness = judgement.levels[3];
     let loudness_at_equal_gain_db = gain(parts.a).zip(gain(parts.b)).map(|(a, b)| {
-        // The preamp's setting is believed to within the allowance, taken as a standard uncertainty of half of it.
-        let error = parts.settings.allowance.gain_db;
         let estimate = loudness.estimate.map(|e| e - (b - a));
-        let half = loudness.low.zip(loudness.high).map(|(l, h)| ((h - l) / 2.0).hypot(error));
+        let error = gain_error_sd_db(parts.settings);
+        let alpha = 1.0 - parts.settings.confidence;
+        let half = |alpha: f64| {
+            let (low, high) = loudness.low.zip(loudness.high)?;
+            let z = t_quantile(1.0 - alpha / 2.0, f64::INFINITY);
+            Some(((high - low) / 2.0 * crate::noise::t_ratio(judgement, alpha)?).hypot(z * error))
+        };
+        let (shown, adjusted) = (half(alpha), half(alpha / N_LEVELS_SHOWN));
         Estimate {
             estimate,
-            low: estimate.zip(half).map(|(e, h)| e - h),
-            high: estimate.zip(half).map(|(e, h)| e + h),
-            verdict: None,
+            low: estimate.zip(shown).map(|(e, h)| e - h),
+            high: estimate.zip(shown).map(|(e, h)| e + h),
+            verdict: estimate.map(|e| {
+                adjusted.map_or(Verdict::Undecided, |h| verdict(e, e - h, e + h, parts.settings.margin_db))
+            }),
         }
     });
     Levels {
@@ -122,54 +149,47 @@ fn levels(parts: &PairParts, judgement: &Judgement) -> Levels {
     }
 }
 
-fn noise(parts: &PairParts, judgement: &Judgement) -> NoiseFindings {
-    let measure = |pick: fn(&NoiseMeasureOfTake) -> f64| {
-        let of = |takes: &[(&Take, &TakeMeasure)]| -> Option<f64> {
-            let all: Option<Vec<f64>> = takes.iter().map(|(_, m)| m.noise.as_ref().map(pick)).collect();
-            all.filter(|a| !a.is_empty()).and_then(|a| power_db(a.iter().sum::<f64>() / a.len() as f64))
-        };
-        let (reference, against) = (of(parts.a), of(parts.b));
-        let gain = judgement.match_gain.estimate;
-        let estimate = match (reference, against, gain) {
-            (Some(a), Some(b), Some(gain)) => Some(b + gain - a),
-            _ => None,
-        };
-        // No interval: one gap's noise says little about another's; not judged.
-        NoiseMeasure {
-            reference,
-            against,
-            difference_db: Estimate { estimate, low: None, high: None, verdict: None },
-        }
-    };
-    NoiseFindings {
-        plain_dbfs: measure(|n| n.mean_square),
-        a_weighted_dbfs: measure(|n| n.mean_square_a),
-        bs468_dbfs: measure(|n| n.mean_square_bs468),
+/// A time differs from another where it does so by a tenth. Common practice, no source.
+const TIME_MARGIN_SHARE: f64 = 0.1;
+/// Nor by less than one step of the envelope, in seconds.
+const TIME_MARGIN_LEAST_S: f64 = 0.0025;
+
+fn shape(parts: &PairParts) -> EventShape {
+    let seconds = |reference: f64| (TIME_MARGIN_SHARE * reference).max(TIME_MARGIN_LEAST_S);
+    let decibels = |_| parts.settings.margin_db;
+    EventShape {
+        attack_s: shape_measure(parts, |e| e.attack_s, seconds),
+        decay_s: shape_measure(parts, |e| e.decay_s, seconds),
+        crest_db: shape_measure(parts, |e| Some(e.sample_peak_db - e.rms_db), decibels),
     }
 }
 
-fn shape(parts: &PairParts) -> EventShape {
-    let measure = |pick: fn(&EventMeasure) -> Option<f64>| -> Option<ShapeMeasure> {
-        let of = |takes: &[(&Take, &TakeMeasure)]| -> Option<f64> {
-            let all: Vec<f64> = takes
-                .iter()
-                .flat_map(|(_, m)| m.events.iter().filter(|e| e.left_out.is_none()).filter_map(pick))
-                .collect();
-            (!all.is_empty()).then(|| all.iter().sum::<f64>() / all.len() as f64)
-        };
-        let (reference, against) = (of(parts.a), of(parts.b));
-        let estimate = reference.zip(against).map(|(a, b)| b - a);
-        estimate.map(|e| ShapeMeasure {
-            reference,
-            against,
-            difference: Estimate { estimate: Some(e), low: None, high: None, verdict: None },
-        })
+/// One measure of the shape, means over takes of means over events; `margin` follows from the reference's mean.
+fn shape_measure(
+    parts: &PairParts,
+    pick: fn(&EventMeasure) -> Option<f64>,
+    margin: impl Fn(f64) -> f64,
+) -> Option<ShapeMeasure> {
+    let of = |takes: &[(&Take, &TakeMeasure)]| -> Vec<Vec<Option<f64>>> {
+        takes
+            .iter()
+            .map(|(_, m)| m.events.iter().filter(|e| e.left_out.is_none()).map(pick).collect())
+            .collect()
     };
-    EventShape {
-        attack_s: measure(|e| e.attack_s),
-        decay_s: measure(|e| e.decay_s),
-        crest_db: measure(|e| Some(e.sample_peak_db - e.rms_db)),
-    }
+    let (a, b) = (of(parts.a), of(parts.b));
+    let mean = |takes: &[Vec<Option<f64>>]| -> Option<f64> {
+        let means: Vec<f64> = takes
+            .iter()
+            .filter_map(|t| {
+                let known: Vec<f64> = t.iter().flatten().copied().collect();
+                (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
+            })
+            .collect();
+        (!means.is_empty()).then(|| means.iter().sum::<f64>() / means.len() as f64)
+    };
+    let (reference, against) = (mean(&a)?, mean(&b)?);
+    let difference = crate::judge::shape(&parts.made.pair, [&a, &b], margin(reference), parts.settings);
+    Some(ShapeMeasure { reference: Some(reference), against: Some(against), difference })
 }
 
 fn bands(parts: &PairParts, judgement: &Judgement) -> Vec<Band> {
@@ -287,7 +307,8 @@ pub(crate) fn takes(measured: &[(&Take, &TakeMeasure)], checks: &[CheckResult]) 
             dc: m.file.dc,
             noise_dbfs: m.noise.as_ref().and_then(|n| power_db(n.mean_square)),
             noise_dbfs_a: m.noise.as_ref().and_then(|n| power_db(n.mean_square_a)),
-            left_out: crate::checks::unfair(checks, &t.id) && !t.keep_although_unfair,
+            noise_from: m.noise.as_ref().map(|n| n.from),
+            left_out: crate::compare::left_out(t, m, checks).is_some(),
         })
         .collect()
 }

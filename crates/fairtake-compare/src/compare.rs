@@ -2,12 +2,15 @@
 
 use crate::align::align;
 use crate::assemble::{self, PairParts};
+use crate::bleed::bleed;
 use crate::checks;
+use crate::design::assumed;
+use crate::groups::measure_all;
 use crate::judge::{features, judge};
-use crate::measure::{measure_performance, tabulate};
+use crate::measure::tabulate;
 use crate::{
-    Design, Findings, PairTables, Playing, Program, ReadError, Role, SettingUp, Settings, Shootout, Take,
-    TakeMeasure,
+    CheckResult, Design, Findings, PairTables, Program, ReadError, Recognised, Role, SettingUp, Settings,
+    Shootout, Take, TakeMeasure,
 };
 
 /// What is asked of a run, beside the takes.
@@ -17,8 +20,8 @@ pub struct Comparison {
     pub reference: Option<String>,
     /// Only this pair, as reference and against.
     pub pair: Option<(String, String)>,
-    /// The takes are bare files: nothing is logged, the design is recognised.
-    pub bare_files: bool,
+    /// For bare files: what was recognised among them. `None`: the log says how the takes were made.
+    pub recognised: Option<Recognised>,
     /// Version of the program, kept in the result.
     pub version: String,
 }
@@ -77,17 +80,17 @@ pub fn compare(
     settings: &Settings,
     asked: &Comparison,
 ) -> Result<Measurement, CompareError> {
-    let measures = measure_all(takes, shootout, settings).map_err(CompareError::Read)?;
+    let measures =
+        measure_all(takes, shootout, settings, asked.recognised.as_ref()).map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
     let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
+    checks::keep_what_concerns(&mut checks, takes);
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
     for source in distinct(takes, |t| t.source.clone()) {
         let here: Vec<(&Take, &TakeMeasure)> = measured
             .iter()
             .copied()
-            .filter(|(t, _)| {
-                t.source == source && (t.keep_although_unfair || !checks::unfair(&checks, &t.id))
-            })
+            .filter(|(t, m)| t.source == source && left_out(t, m, &checks).is_none())
             .collect();
         for (reference, against) in pairs(&here, asked)? {
             let by = |mic: &str, role: Role| -> Vec<(&Take, &TakeMeasure)> {
@@ -98,18 +101,36 @@ pub fn compare(
             };
             let (a, b) = (by(&reference, Role::Compared), by(&against, Role::Compared));
             let witness = by("", Role::Witness);
-            let (design, reason) = design(&a, &b, &witness, settings, asked);
-            let made = tabulate(&a, &b, &witness, design, settings);
+            let assumed = assumed(&a, &b, &witness, shootout, settings, asked);
+            let made = tabulate(&a, &b, &witness, assumed.design, settings);
             let setting_up = setting_up(shootout, &source, &reference, &against);
-            let judgement = judge(&made.pair, settings, setting_up.as_ref());
-            let found = features(&made.pair, settings);
-            let alignment = match design {
-                Design::Together => {
-                    align(&a, &b, shootout.temperature_c.unwrap_or(20.0)).map_err(CompareError::Read)?
-                }
-                _ => None,
+            let align = || match assumed.design {
+                Design::Together if assumed.told => align(&a, &b, shootout.temperature_c.unwrap_or(20.0)),
+                _ => Ok(None),
             };
-            let parts = PairParts { source: &source, a: &a, b: &b, made: &made, reason, alignment, settings };
+            // Three stages that do not wait for each other.
+            let (judgement, found, alignment) = std::thread::scope(|scope| {
+                let judged = scope.spawn(|| judge(&made.pair, settings, setting_up.as_ref()));
+                let aligned = scope.spawn(align);
+                let found = features(&made.pair, settings);
+                let judgement = judged.join().expect("judging does not panic");
+                (judgement, found, aligned.join().expect("aligning does not panic"))
+            });
+            let alignment = alignment.map_err(CompareError::Read)?;
+            let leaked = [&reference, &against].map(|mic| {
+                by(mic, Role::Bleed).into_iter().filter(|(t, _)| t.mic == *mic).collect::<Vec<_>>()
+            });
+            let bleed = bleed(&made.pair, [&leaked[0], &leaked[1]], settings);
+            let parts = PairParts {
+                source: &source,
+                a: &a,
+                b: &b,
+                made: &made,
+                reason: assumed.reason.clone(),
+                alignment,
+                bleed,
+                settings,
+            };
             let comparison = assemble::comparison(&parts, judgement, found, shootout);
             let checked = checks::Pair {
                 index: comparisons.len(),
@@ -120,14 +141,13 @@ pub fn compare(
                 allowance: &settings.allowance,
             };
             checks.extend(checks::of_comparison(&comparison, &checked));
+            checks.extend(checks::of_design(&assumed, checked.index, asked));
             comparisons.push(comparison);
             tables.push(made.pair);
         }
     }
     if comparisons.is_empty() {
-        return Err(CompareError::NothingToCompare {
-            found: format!("{} take(s), but no source was recorded by two microphones", takes.len()),
-        });
+        return Err(CompareError::NothingToCompare { found: nothing_found(&measured, &checks) });
     }
     let findings = Findings {
         schema: 1,
@@ -143,28 +163,24 @@ pub fn compare(
     Ok(Measurement { findings, measures, tables })
 }
 
-/// Takes of one performance are measured together.
-fn measure_all(
-    takes: &[Take],
-    shootout: &Shootout,
-    settings: &Settings,
-) -> Result<Vec<TakeMeasure>, ReadError> {
-    let mut out: Vec<Option<TakeMeasure>> = takes.iter().map(|_| None).collect();
-    for key in distinct(takes, |t| (t.source.clone(), t.performance)) {
-        let group: Vec<usize> =
-            (0..takes.len()).filter(|i| (takes[*i].source.clone(), takes[*i].performance) == key).collect();
-        let of_group: Vec<&Take> = group.iter().map(|i| &takes[*i]).collect();
-        // What the user states holds, then what the log says of the source.
-        let playing = match (settings.playing, shootout.sources.get(&key.0)) {
-            (Playing::Auto, Some(logged)) => logged.playing,
-            (stated, _) => stated,
-        };
-        let settings = Settings { playing, ..settings.clone() };
-        for (i, measure) in group.into_iter().zip(measure_performance(&of_group, &settings)?) {
-            out[i] = Some(measure);
-        }
+/// Why a take takes no part: it is unfair, or nothing is played in it.
+pub(crate) fn left_out(take: &Take, measure: &TakeMeasure, checks: &[CheckResult]) -> Option<String> {
+    if let Some(check) = checks::unfair(checks, &take.id).filter(|_| !take.keep_although_unfair) {
+        return Some(check.code.clone());
     }
-    Ok(out.into_iter().flatten().collect())
+    let played = matches!(take.role, Role::Compared | Role::Witness);
+    let silent = measure.events.iter().all(|e| e.left_out.is_some());
+    (played && silent).then(|| "no event found that could be compared".to_string())
+}
+
+/// What there is, where it is not enough for one comparison.
+fn nothing_found(measured: &[(&Take, &TakeMeasure)], checks: &[CheckResult]) -> String {
+    let why: Vec<String> = measured
+        .iter()
+        .filter_map(|(t, m)| Some(format!("{} is left out: {}", t.id, left_out(t, m, checks)?)))
+        .collect();
+    let rest = if why.is_empty() { String::new() } else { format!("; {}", why.join("; ")) };
+    format!("{} take(s), but no source was recorded by two microphones{rest}", measured.len())
 }
 
 /// Keys in the order in which they are met.
@@ -199,31 +215,6 @@ fn pairs(here: &[(&Take, &TakeMeasure)], asked: &Comparison) -> Result<Vec<(Stri
         (None, None) => return Ok(Vec::new()),
     };
     Ok(mics.iter().filter(|m| **m != reference).map(|m| (reference.clone(), m.clone())).collect())
-}
-
-/// How the takes of a pair were made, and why that is assumed.
-fn design(
-    a: &[(&Take, &TakeMeasure)],
-    b: &[(&Take, &TakeMeasure)],
-    witness: &[(&Take, &TakeMeasure)],
-    settings: &Settings,
-    asked: &Comparison,
-) -> (Design, String) {
-    if let Some(design) = settings.design_override {
-        return (design, "stated by the user".to_string());
-    }
-    let shared = a.iter().all(|(t, _)| b.iter().any(|(o, _)| o.performance == t.performance));
-    match (shared, witness.is_empty()) {
-        (true, _) if asked.bare_files => {
-            (Design::Together, "the files hold the same performance at the same time".to_string())
-        }
-        (true, _) => (Design::Together, "the log gives both microphones the same performances".to_string()),
-        (false, false) => (Design::InTurnWithWitness, "the log has a witness beside every take".to_string()),
-        (false, true) if asked.bare_files => {
-            (Design::InTurn, "the files do not hold the same performance".to_string())
-        }
-        (false, true) => (Design::InTurn, "the log gives the microphones different performances".to_string()),
-    }
 }
 
 /// What is logged of the setting-up, where it is enough for the allowance.

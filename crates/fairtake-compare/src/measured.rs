@@ -2,6 +2,7 @@
 
 use crate::Playing;
 use fairtake_signal::defects::{Defects, Hum};
+use serde::{Deserialize, Serialize};
 
 /// Everything measured of one take. Energies are linear, so that bands can be joined later by adding.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,6 +105,20 @@ pub struct NoiseMeasureOfTake {
     pub mean_square_a: f64,
     /// BS.468-weighted mean square (RMS reading of the weighted noise, not quasi-peak).
     pub mean_square_bs468: f64,
+    /// Mean squares of pieces of at most half a second: plain, A-weighted, BS.468-weighted.
+    pub pieces: Vec<[f64; 3]>,
     /// Seconds of noise that were found.
     pub duration_s: f64,
+    /// Where it was found.
+    pub from: NoiseFrom,
+}
+
+/// Where noise was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NoiseFrom {
+    /// Between the events of the take.
+    Gaps,
+    /// On a room-tone take by the same microphone.
+    RoomTone,
 }

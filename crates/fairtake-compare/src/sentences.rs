@@ -1,7 +1,7 @@
 //! Findings as sentences, made from the numbers and nothing else.
 
 use crate::wording::{hertz, interval};
-use crate::{Claim, ComparisonFindings, Finding, Region, SettleReason, Shootout, Unit, Verdict};
+use crate::{Claim, ComparisonFindings, Estimate, Finding, Region, SettleReason, Shootout, Unit, Verdict};
 
 /// The sentences of one comparison, the largest difference first.
 ///
@@ -46,18 +46,10 @@ pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Find
     let d = c.levels.loudness_lufs.difference_db;
     let text = match (d.estimate, d.low, d.high) {
         (Some(e), Some(low), Some(high)) => format!(
-            "{against}{placed} was recorded {} than {reference} ({} dB){}",
-            match (e * 10.0).round() / 10.0 {
-                shown if shown > 0.0 => format!("{shown:.1} dB louder"),
-                shown if shown < 0.0 => format!("{:.1} dB quieter", -shown),
-                _ => "no louder and no quieter".to_string(),
-            },
+            "{against}{placed} was recorded {} than {reference} ({} dB): {}",
+            amount(e, "louder", "quieter", "no louder and no quieter"),
             interval(low, high),
-            match d.verdict {
-                Some(Verdict::Alike) => ": alike",
-                Some(Verdict::Different) => ": different",
-                _ => ": undecided",
-            }
+            word(d.verdict)
         ),
         _ => format!(
             "how {against} and {reference} differ in loudness is undecided: too few {}",
@@ -76,7 +68,69 @@ pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Find
         to_hz: None,
     }];
     out.extend(regions);
+    out.extend(beside(c, &reference, &against, placed));
     out
+}
+
+/// What is said beside levels and spectra: loudness at equal gain, noise, bleed; each where it is known.
+fn beside(c: &ComparisonFindings, reference: &str, against: &str, placed: &str) -> Vec<Finding> {
+    let finding = |e: &Estimate, text: String| Finding {
+        text: format!("{text}: {}", word(e.verdict)),
+        verdict: e.verdict.unwrap_or(Verdict::Undecided),
+        claim: c.claim,
+        estimate: e.estimate,
+        low: e.low,
+        high: e.high,
+        unit: "dB".to_string(),
+        from_hz: None,
+        to_hz: None,
+    };
+    let bounds = |e: &Estimate| {
+        e.low.zip(e.high).map_or("interval unknown".to_string(), |(l, h)| format!("{} dB", interval(l, h)))
+    };
+    let mut out = Vec::new();
+    if let Some((e, d)) = c.levels.loudness_at_equal_gain_db.as_ref().and_then(|e| Some((e, e.estimate?))) {
+        let how = amount(d, "louder", "quieter", "no louder and no quieter");
+        let text =
+            format!("at equal gain, as logged, {against}{placed} is {how} than {reference} ({})", bounds(e));
+        out.push(finding(e, text));
+    }
+    let noise = &c.noise.a_weighted_dbfs.difference_db;
+    if let Some(d) = noise.estimate {
+        let how = amount(d, "more noise", "less noise", "no more and no less noise");
+        let text =
+            format!("at matched level {against} has {how} than {reference}, A-weighted ({})", bounds(noise));
+        out.push(finding(noise, text));
+    }
+    if let Some((e, d)) = c.bleed.as_ref().and_then(|b| {
+        let e = &b.loudness_db.difference_db;
+        Some((e, e.estimate?))
+    }) {
+        let how = amount(-d, "more bleed", "less bleed", "no more and no less bleed");
+        let text = format!(
+            "relative to the source {against}, as placed, hears {how} than {reference} (signal to bleed {})",
+            bounds(e)
+        );
+        out.push(Finding { claim: Claim::TheseTakes, ..finding(e, text) });
+    }
+    out
+}
+
+/// A size in dB with the word for its sign, as it is shown.
+fn amount(d: f64, more: &str, less: &str, neither: &str) -> String {
+    match (d * 10.0).round() / 10.0 {
+        shown if shown > 0.0 => format!("{shown:.1} dB {more}"),
+        shown if shown < 0.0 => format!("{:.1} dB {less}", -shown),
+        _ => neither.to_string(),
+    }
+}
+
+fn word(verdict: Option<Verdict>) -> &'static str {
+    match verdict {
+        Some(Verdict::Alike) => "alike",
+        Some(Verdict::Different) => "different",
+        _ => "undecided",
+    }
 }
 
 fn region_text(r: &Region, against: &str, reference: &str, placed: &str, c: &ComparisonFindings) -> String {
@@ -113,6 +167,10 @@ fn settle(r: &Region, c: &ComparisonFindings) -> String {
                 (SettleReason::OutOfReach, unit) => {
                     format!("; at this spread it would take more than 500 {} per microphone", units(unit))
                 }
+                (SettleReason::Allowance, unit) => format!(
+                    "; more {} cannot settle it: what placing again or the noise may change is larger than what is asked",
+                    units(unit)
+                ),
                 _ => "; parts of it are too near the margin for more recording to settle them".to_string(),
             },
         },

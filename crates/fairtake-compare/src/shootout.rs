@@ -97,6 +97,8 @@ pub struct Source {
     pub radius_mm: Option<f64>,
     /// Angle off the axis in degrees.
     pub angle_deg: Option<f64>,
+    /// One fixed recording is played back for every take of this source.
+    pub replayed: bool,
 }
 
 /// How a source is played, which decides what an event is.

@@ -11,7 +11,7 @@ use toml_edit::{Document, Item, TableLike};
 
 const TOP_KEYS: [&str; 6] = ["title", "margin_db", "temperature_c", "mics", "sources", "takes"];
 const MIC_KEYS: [&str; 6] = ["name", "year", "serial", "kind", "pattern", "centre_offset_mm"];
-const SOURCE_KEYS: [&str; 5] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg"];
+const SOURCE_KEYS: [&str; 6] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg", "replayed"];
 const TAKE_KEYS: [&str; 17] = [
     "file",
     "channel",
@@ -166,6 +166,7 @@ impl Reader<'_> {
             distance_mm: self.number(t, "distance_mm", 0.0, 1e6)?,
             radius_mm: self.number(t, "radius_mm", 0.0, 1e6)?,
             angle_deg: self.number(t, "angle_deg", -360.0, 360.0)?,
+            replayed: self.switch(t, "replayed")?,
         })
     }
 

@@ -8,6 +8,7 @@ pub mod filters;
 pub mod levels;
 pub mod loudness;
 pub mod onsets;
+pub mod shared;
 pub mod spectrum;
 pub mod transfer;
 pub mod true_peak;

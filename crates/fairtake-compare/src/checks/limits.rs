@@ -60,3 +60,5 @@ pub(crate) const ORDER_DRIFT: Limit = Limit { code: "order_drift", unit: "dB", v
 /// Microphones of one source, each with its gain set by hand, lie within 20 dB; of equal gain, a sensitive one and an
 /// insensitive one within 30 dB. Common practice, no source.
 pub(crate) const WRONG_CHANNEL: Limit = Limit { code: "wrong_channel", unit: "dB", value: 40.0 };
+/// Noise that is shared reaches this coherence in an octave; strangers' lies near 0. See docs/methods/designs.md.
+pub(crate) const DESIGN_UNCERTAIN: Limit = Limit { code: "design_uncertain", unit: "coherence", value: 0.15 };

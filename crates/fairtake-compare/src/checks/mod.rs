@@ -1,5 +1,6 @@
 //! Is it fair? Checks before any claim. Every one gives a figure, its limit, what it does and what to do about it.
 
+mod design;
 mod distance;
 mod effect;
 mod limiting;
@@ -7,10 +8,13 @@ pub(crate) mod limits;
 mod order;
 mod pair;
 mod played;
+mod roles;
 mod strength;
 mod take;
 
+pub(crate) use design::of_design;
 pub(crate) use pair::of_comparison;
+pub(crate) use roles::keep_what_concerns;
 
 use crate::{Allowance, CheckResult, Outcome, SettingUp, Take, TakeMeasure};
 
@@ -38,9 +42,9 @@ pub(crate) fn of_takes(takes: &[(&Take, &TakeMeasure)], bands_per_octave: u32) -
     takes.iter().flat_map(of_take).collect()
 }
 
-/// True when some check calls the take unfair.
-pub(crate) fn unfair(checks: &[CheckResult], take: &str) -> bool {
-    checks.iter().any(|c| c.outcome == Outcome::Unfair && c.take.as_deref() == Some(take))
+/// The check that calls the take unfair, where one does.
+pub(crate) fn unfair<'a>(checks: &'a [CheckResult], take: &str) -> Option<&'a CheckResult> {
+    checks.iter().find(|c| c.outcome == Outcome::Unfair && c.take.as_deref() == Some(take))
 }
 
 #[cfg(test)]

@@ -19,6 +19,12 @@ pub enum Polarity {
 pub struct Alignment {
     /// Delay of *against* in seconds; positive: it arrives later.
     pub delay_s: Option<f64>,
+    /// Lower 95 % bound, by the scatter of events.
+    #[serde(default)]
+    pub delay_low_s: Option<f64>,
+    /// Upper 95 % bound.
+    #[serde(default)]
+    pub delay_high_s: Option<f64>,
     /// What a positive sign means.
     pub sign: String,
     /// Path difference that would make this delay, in mm; includes phase response.

@@ -87,6 +87,6 @@ pub enum SettleReason {
     NearMargin,
     /// The spread is so large that more than 500 events or 20 placements would be needed.
     OutOfReach,
-    /// The allowance alone is larger than what is asked.
+    /// What is allowed for placing, or left by the noise, is larger than what is asked: more events cannot help.
     Allowance,
 }

@@ -14,7 +14,7 @@ pub struct Levels {
     pub rms_dbfs: LevelMeasure,
     /// Event loudness.
     pub loudness_lufs: LevelMeasure,
-    /// Loudness difference at equal gain, where both gains are logged.
+    /// Loudness difference at equal gain, where both gains are logged; its interval holds the error of the gains.
     pub loudness_at_equal_gain_db: Option<Estimate>,
 }
 
@@ -95,4 +95,39 @@ pub struct LevelMatch {
     pub low: Option<f64>,
     /// Upper 95 % bound.
     pub high: Option<f64>,
+}
+
+/// Signal-to-bleed of both microphones, from takes marked as bleed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BleedFindings {
+    /// By event loudness.
+    pub loudness_db: BleedMeasure,
+    /// Band by band, those of the comparison.
+    pub bands: Vec<BleedBand>,
+}
+
+/// Signal over bleed of both microphones, and the difference.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BleedMeasure {
+    /// Signal less bleed, dB; `None` where one is of hits and the other of sustained sound.
+    pub reference: Option<f64>,
+    /// The same of *against*.
+    pub against: Option<f64>,
+    /// Against minus reference: positive where *against* hears less bleed.
+    pub difference_db: Estimate,
+}
+
+/// Signal over bleed in one band.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct BleedBand {
+    /// Lower edge in Hz.
+    pub from_hz: f64,
+    /// Upper edge in Hz.
+    pub to_hz: f64,
+    /// Signal less bleed, dB.
+    pub reference_db: Option<f64>,
+    /// The same of *against*.
+    pub against_db: Option<f64>,
+    /// Against minus reference; verdict by the intervals that hold for all bands at once.
+    pub difference_db: Estimate,
 }

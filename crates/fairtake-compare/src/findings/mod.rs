@@ -130,6 +130,9 @@ pub struct TakeEntry {
     pub noise_dbfs: Option<f64>,
     /// The same, A-weighted.
     pub noise_dbfs_a: Option<f64>,
+    /// Where the noise was measured.
+    #[serde(default)]
+    pub noise_from: Option<crate::NoiseFrom>,
     /// Left out of the findings because a check calls it unfair.
     pub left_out: bool,
 }

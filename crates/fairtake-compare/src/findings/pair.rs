@@ -1,6 +1,6 @@
 //! One pair of microphones on one source: what is said of it, and what the sayings rest on.
 
-use super::{Alignment, Band, EventShape, LevelMatch, Levels, NoiseFindings, Region};
+use super::{Alignment, Band, BleedFindings, EventShape, LevelMatch, Levels, NoiseFindings, Region};
 use crate::settings::Design;
 use serde::{Deserialize, Serialize};
 
@@ -93,6 +93,9 @@ pub struct ComparisonFindings {
     pub levels: Levels,
     /// Noise after the match.
     pub noise: NoiseFindings,
+    /// Signal-to-bleed, where both microphones have bleed takes.
+    #[serde(default)]
+    pub bleed: Option<BleedFindings>,
     /// Shape of events in time.
     pub events: EventShape,
     /// The level match.

@@ -5,6 +5,7 @@
 mod allowance;
 mod features;
 mod settle;
+mod shape;
 mod units;
 mod verdict;
 mod witness;
@@ -12,6 +13,8 @@ mod witness;
 pub(crate) use allowance::spread_at;
 pub use allowance::{SettingUp, distance_change_db};
 pub use features::features;
+pub(crate) use shape::shape;
+pub(crate) use verdict::verdict;
 
 use crate::{
     BudgetKind, BudgetLine, Claim, Conditional, Estimate, MatchBy, PairTables, Region, Settings, Unit,
@@ -21,7 +24,7 @@ use fairtake_stats::curve::{Curve, CurveSettings, curve};
 use fairtake_stats::linear::Fit;
 use fairtake_stats::student::t_quantile;
 use units::{Counted, N_LEVELS, count};
-use verdict::{runs, verdict};
+use verdict::runs;
 
 /// What is known about one comparison after judging.
 #[derive(Debug, Clone, PartialEq)]
@@ -205,8 +208,10 @@ fn regions(
                 difference_db: average,
                 low_db: average.zip(half).map(|(a, h)| a - h),
                 high_db: average.zip(half).map(|(a, h)| a + h),
-                settle: (region_verdict == Verdict::Undecided)
-                    .then(|| settle::settle(&bands[from..to], counted, settings)),
+                settle: (region_verdict == Verdict::Undecided).then(|| {
+                    let noise = &pair.noise_subtraction_sd_db[from..to];
+                    settle::settle(&bands[from..to], noise, counted, settings)
+                }),
             };
             (region, (columns_before, columns_before + n))
         })

@@ -1,7 +1,7 @@
 //! Noise and hum, measured where nothing is played.
 
 use super::{Stretch, stream::Streamed};
-use crate::{NoiseMeasureOfTake, Playing, ReadError, Take};
+use crate::{NoiseFrom, NoiseMeasureOfTake, Playing, ReadError, Take};
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::defects::{Hum, HumFinder};
 use fairtake_signal::spectrum::BandSpectrum;
@@ -16,6 +16,9 @@ const BELOW_PLAYED_DB: f64 = 30.0;
 const KEEP_AWAY_S: f64 = 0.03;
 /// No more than this many segments are averaged: the rest would not make the estimate better by a tenth of a dB.
 const MOST_SEGMENTS: usize = 200;
+/// Noise is read in pieces of about this length in seconds; how they scatter tells how well the noise is known. Reason:
+/// the gaps between hits are about as long, and noise of a room hangs together for far less.
+const PIECE_S: f64 = 0.5;
 
 /// What the gaps between events hold; neither when there is no gap to measure it in.
 #[derive(Debug, Default)]
@@ -50,35 +53,66 @@ pub(crate) fn gaps(
         let to = ((e.end + keep_away) as usize / hop + 1).min(plain.len());
         busy[from..to].iter_mut().for_each(|b| *b = true);
     }
+    if playing == Playing::Auto {
+        return Ok(Gaps::default());
+    }
     let quiet: Vec<bool> = busy.iter().zip(plain).map(|(b, v)| !b && *v <= limit).collect();
+    in_quiet(take, hop, &quiet, NoiseFrom::Gaps, bands)
+}
+
+/// Noise and hum of a take in which nothing is played; what stands out of it, as a door does, is kept out.
+pub(crate) fn room_tone(take: &Take, streamed: &Streamed, bands: &BandSet) -> Result<Gaps, ReadError> {
+    let envelope = &streamed.envelope;
+    let Some(floor) = envelope.quietest(take.samples.rate_hz()) else { return Ok(Gaps::default()) };
+    let limit = (floor * db_to_power(NEAR_FLOOR_DB)) as f32;
+    let quiet: Vec<bool> = envelope.plain.iter().map(|v| *v <= limit).collect();
+    in_quiet(take, envelope.hop_frames, &quiet, NoiseFrom::RoomTone, bands)
+}
+
+/// Noise and hum over the quiet stretches of `hop` frames.
+fn in_quiet(
+    take: &Take,
+    hop: usize,
+    quiet: &[bool],
+    from: NoiseFrom,
+    bands: &BandSet,
+) -> Result<Gaps, ReadError> {
+    let rate = f64::from(take.samples.rate_hz());
     let mut n_fft = (rate as usize / 8).next_power_of_two();
-    let mut runs = runs_of(&quiet, n_fft.div_ceil(hop));
+    let mut runs = runs_of(quiet, n_fft.div_ceil(hop));
     while runs.is_empty() && n_fft > (rate as usize / 40) {
         n_fft /= 2;
-        runs = runs_of(&quiet, n_fft.div_ceil(hop));
-    }
-    if runs.is_empty() || playing == Playing::Auto {
-        return Ok(Gaps::default());
+        runs = runs_of(quiet, n_fft.div_ceil(hop));
     }
     let mut spectrum = BandSpectrum::new(take.samples.rate_hz(), bands);
     let (mut sum, mut n_segments, mut duration_s, mut squares, mut n_frames) =
         (vec![0.0; bands.len()], 0usize, 0.0, 0.0, 0usize);
     let mut hum = HumFinder::new(take.samples.rate_hz());
-    let mut samples = Vec::new();
-    for (from, to) in runs {
+    let (mut samples, mut pieces) = (Vec::new(), Vec::new());
+    let spans = bands.spans_hz();
+    let weighted = |power: &[f64], gain: fn(f64) -> f64| -> f64 {
+        spans.iter().zip(power).map(|((from, to), p)| p * gain((from * to).sqrt())).sum()
+    };
+    for (from, to) in runs.into_iter().flat_map(|run| in_pieces(run, hop, n_fft, rate)) {
         if n_segments >= MOST_SEGMENTS {
             break;
         }
         samples.resize((to - from) * hop, 0.0);
         let n = take.samples.read((from * hop) as u64, &mut samples)?;
-        samples.truncate(n.min(MOST_SEGMENTS * n_fft));
+        samples.truncate(n);
         if let Some((power, n)) = spectrum.steady_power(&samples, n_fft) {
             sum.iter_mut().zip(&power).for_each(|(s, p)| *s += p * n as f64);
             hum.push(&samples);
             n_segments += n;
             duration_s += samples.len() as f64 / rate;
-            squares += fairtake_signal::levels::energy(&samples);
+            let energy = fairtake_signal::levels::energy(&samples);
+            squares += energy;
             n_frames += samples.len();
+            pieces.push([
+                energy / samples.len() as f64,
+                weighted(&power, a_power),
+                weighted(&power, bs468_power),
+            ]);
         }
     }
     if n_segments == 0 {
@@ -86,24 +120,30 @@ pub(crate) fn gaps(
     }
     let band_power: Vec<f64> = sum.iter().map(|s| s / n_segments as f64).collect();
     let bin_hz = rate / n_fft as f64;
-    let spans = bands.spans_hz();
     // Half-overlapping Hann segments are worth about 0.95 independent ones each; two degrees of freedom per bin.
     let band_dof = spans
         .iter()
         .map(|(from, to)| (2.0 * 0.95 * n_segments as f64 * ((to - from) / (1.5 * bin_hz)).max(1.0)).max(2.0))
         .collect();
-    let weighted = |gain: fn(f64) -> f64| {
-        spans.iter().zip(&band_power).map(|((from, to), p)| p * gain((from * to).sqrt())).sum()
-    };
     let noise = NoiseMeasureOfTake {
         mean_square: squares / n_frames.max(1) as f64,
-        mean_square_a: weighted(a_power),
-        mean_square_bs468: weighted(bs468_power),
+        mean_square_a: weighted(&band_power, a_power),
+        mean_square_bs468: weighted(&band_power, bs468_power),
         band_power,
         band_dof,
+        pieces,
         duration_s,
+        from,
     };
     Ok(Gaps { noise: Some(noise), hum: hum.finish() })
+}
+
+/// A run cut into pieces of half a second and a little more or less, none shorter than a segment.
+fn in_pieces((from, to): (usize, usize), hop: usize, n_fft: usize, rate: f64) -> Vec<(usize, usize)> {
+    let frames = ((to - from) * hop) as f64;
+    let n = (frames / (PIECE_S * rate).max(n_fft as f64 * 1.5)).floor().max(1.0) as usize;
+    let at = |k: usize| from + (to - from) * k / n;
+    (0..n).map(|k| (at(k), at(k + 1))).collect()
 }
 
 /// Runs of at least `least` true values.

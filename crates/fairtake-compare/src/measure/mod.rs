@@ -7,10 +7,11 @@ mod gaps;
 mod stream;
 mod tabulate;
 
+pub(crate) use tabulate::tabulate_on;
 pub use tabulate::{Tabulated, tabulate};
 
 use crate::{
-    EventMeasure, FileLevels, LeftOut, Playing, ReadError, Settings, Take, TakeDefects, TakeMeasure,
+    EventMeasure, FileLevels, LeftOut, Playing, ReadError, Role, Settings, Take, TakeDefects, TakeMeasure,
 };
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::levels::{energy, sample_peak};
@@ -41,22 +42,34 @@ pub(crate) struct Stretch {
 
 /// Measures all takes of one performance over the same events, two takes at a time.
 ///
-/// Events are found on the take with the strongest signal, or are hand-set. `room_tone` holds noise-only samples by
-/// microphone, in the order of the takes.
+/// Events are found on the take with the strongest signal, or are hand-set.
 ///
 /// # Errors
 /// When a take cannot be read to its end.
 pub fn measure_performance(takes: &[&Take], settings: &Settings) -> Result<Vec<TakeMeasure>, ReadError> {
+    measure_shared(takes, &vec![0.0; takes.len()], settings)
+}
+
+/// The same where what is played comes later in each take by so many seconds: replays of one recording.
+///
+/// # Errors
+/// When a take cannot be read to its end.
+pub(crate) fn measure_shared(
+    takes: &[&Take],
+    later_s: &[f64],
+    settings: &Settings,
+) -> Result<Vec<TakeMeasure>, ReadError> {
     let streamed = in_parallel(takes, |take| stream::stream(take))?;
     let loudest = (0..takes.len())
         .max_by(|a, b| streamed[*a].mean_square().total_cmp(&streamed[*b].mean_square()))
         .unwrap_or(0);
     let hand_set = takes.iter().find_map(|t| t.hand_set_events_s.clone());
     let (playing, stretches) = find_events(takes[loudest], &streamed[loudest], hand_set, settings);
-    let jobs: Vec<(&Take, &Streamed)> = takes.iter().copied().zip(&streamed).collect();
+    let jobs: Vec<((&Take, &Streamed), f64)> =
+        takes.iter().copied().zip(&streamed).zip(later_s.iter().map(|s| s - later_s[loudest])).collect();
     let rate_found = takes[loudest].samples.rate_hz();
-    in_parallel(&jobs, |(take, streamed)| {
-        let scaled: Vec<Stretch> = rescale(&stretches, rate_found, take.samples.rate_hz());
+    in_parallel(&jobs, |((take, streamed), shift_s)| {
+        let scaled: Vec<Stretch> = rescale(&stretches, rate_found, take.samples.rate_hz(), *shift_s);
         measure_one(take, streamed, playing, &scaled, settings)
     })
 }
@@ -82,9 +95,17 @@ fn in_parallel<T: Sync, R: Send>(
     done.into_iter().map(|(_, r)| r).collect()
 }
 
-fn rescale(stretches: &[Stretch], from_hz: u32, to_hz: u32) -> Vec<Stretch> {
-    let map = |frame: u64| (frame as f64 * f64::from(to_hz) / f64::from(from_hz)).round() as u64;
-    stretches.iter().map(|s| Stretch { start: map(s.start), onset: map(s.onset), end: map(s.end) }).collect()
+fn rescale(stretches: &[Stretch], from_hz: u32, to_hz: u32, shift_s: f64) -> Vec<Stretch> {
+    let shift = (shift_s * f64::from(to_hz)).round();
+    let map = |frame: u64| (frame as f64 * f64::from(to_hz) / f64::from(from_hz)).round() + shift;
+    stretches
+        .iter()
+        .map(|s| match map(s.start) {
+            // What begins before the take does is not there: an empty stretch, which is left out as cut off.
+            start if start < 0.0 => Stretch { start: 0, onset: 0, end: 0 },
+            start => Stretch { start: start as u64, onset: map(s.onset) as u64, end: map(s.end) as u64 },
+        })
+        .collect()
 }
 
 /// Hits, or blocks of sustained sound.
@@ -186,7 +207,10 @@ fn measure_one(
         events.push(event(stretch, &samples, peak, &row, &bands, streamed, playing, rate_hz, left_out));
         band_energy.extend(row);
     }
-    let gaps = gaps::gaps(take, streamed, playing, stretches, &bands)?;
+    let gaps = match take.role {
+        Role::RoomTone => gaps::room_tone(take, streamed, &bands)?,
+        _ => gaps::gaps(take, streamed, playing, stretches, &bands)?,
+    };
     let file = FileLevels {
         sample_peak: streamed.peak,
         true_peak: file_true_peak.max(streamed.peak),
@@ -215,7 +239,10 @@ pub(crate) fn steady_length(rate_hz: u32) -> usize {
 
 fn clipped(samples: &[f32]) -> bool {
     // The greatest integer value of 16 bits is the coarsest full scale.
-    samples.windows(CLIPPED_RUN).any(|w| w.iter().all(|x| x.abs() >= 32_767.0 / 32_768.0))
+    let full = 32_767.0 / 32_768.0;
+    // Most events reach nowhere near it, which is quicker to see.
+    sample_peak(samples) >= f64::from(full)
+        && samples.windows(CLIPPED_RUN).any(|w| w.iter().all(|x| x.abs() >= full))
 }
 
 #[allow(clippy::too_many_arguments, reason = "private; everything that one event is made of")]

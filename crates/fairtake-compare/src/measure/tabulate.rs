@@ -40,9 +40,40 @@ pub fn tabulate(
     let spans = BandSet::new(settings.bands_per_octave, f64::from(lowest_rate) / 2.0).spans_hz();
     let duration_s = all.iter().map(|(_, m)| resolution_s(m, playing)).fold(f64::INFINITY, f64::min);
     let joined = join(&spans, duration_s);
+    tabulate_joined(reference, against, witness, design, &spans, &joined)
+}
+
+/// The same on bands that another pair of takes has.
+pub(crate) fn tabulate_on(
+    bands: &[BandSpan],
+    reference: &[Measured],
+    against: &[Measured],
+    design: Design,
+    settings: &Settings,
+) -> Tabulated {
+    let lowest_rate = reference.iter().chain(against).map(|(_, m)| m.rate_hz).min().unwrap_or(48_000);
+    let spans = BandSet::new(settings.bands_per_octave, f64::from(lowest_rate) / 2.0).spans_hz();
+    let place = |hz: f64, edge: fn(&(f64, f64)) -> f64| spans.iter().position(|s| edge(s) == hz);
+    let joined: Vec<(usize, usize)> = bands
+        .iter()
+        .filter_map(|b| place(b.from_hz, |s| s.0).zip(place(b.to_hz, |s| s.1)).map(|(a, b)| (a, b + 1)))
+        .collect();
+    tabulate_joined(reference, against, &[], design, &spans, &joined)
+}
+
+fn tabulate_joined(
+    reference: &[Measured],
+    against: &[Measured],
+    witness: &[Measured],
+    design: Design,
+    spans: &[(f64, f64)],
+    joined: &[(usize, usize)],
+) -> Tabulated {
+    let all: Vec<&Measured> = reference.iter().chain(against).chain(witness).collect();
+    let playing = all.first().map_or(Playing::Percussive, |(_, m)| m.playing);
     let bands: Vec<BandSpan> =
         joined.iter().map(|(a, b)| BandSpan { from_hz: spans[*a].0, to_hz: spans[*b - 1].1 }).collect();
-    let tables = |takes: &[Measured]| -> Vec<Table> { takes.iter().map(|m| table(m, &joined)).collect() };
+    let tables = |takes: &[Measured]| -> Vec<Table> { takes.iter().map(|m| table(m, joined)).collect() };
     let snr_of = |takes: &[Measured]| -> Vec<Option<(f64, f64)>> {
         joined
             .iter()

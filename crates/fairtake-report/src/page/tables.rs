@@ -3,8 +3,8 @@
 use super::{mic_name, verdict};
 use crate::words::{self, estimate, hertz, interval, number, signed};
 use fairtake_compare::{
-    Alignment, Band, ComparisonFindings, Feature, FeatureAt, FeatureKind, Findings, NoiseMeasure, Polarity,
-    Region, SettleReason, ShapeMeasure,
+    Alignment, Band, BleedMeasure, ComparisonFindings, Feature, FeatureAt, FeatureKind, Findings,
+    NoiseMeasure, Polarity, Region, SettleReason, ShapeMeasure,
 };
 use maud::{Markup, html};
 
@@ -39,7 +39,9 @@ fn settle(r: &Region) -> String {
     match (s.placements, s.events, s.reason) {
         (Some(n), ..) => format!("about {n} placements per microphone"),
         (_, Some(n), _) => format!("about {n} events per microphone"),
-        (_, _, SettleReason::Allowance) => "more recording cannot: the allowance alone is larger".to_string(),
+        (_, _, SettleReason::Allowance) => {
+            "more events cannot: what placing or the noise may change is larger".to_string()
+        }
         (_, _, SettleReason::OutOfReach) => "out of reach at this spread".to_string(),
         (_, _, SettleReason::NearMargin) | (None, None, SettleReason::Reachable) => {
             "more recording cannot: parts are too near the margin".to_string()
@@ -77,6 +79,7 @@ pub(super) fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
                     tr { th { "loudness at equal gain" } td.n {} td.n {} td.keep { (estimate(e, "dB")) } }
                 }
                 @for (name, m) in noise { (noise_row(name, m, c.level_match.gain_db)) }
+                @if let Some(b) = &c.bleed { (bleed_row(&b.loudness_db)) }
                 (shape_row("attack, ms", c.events.attack_s.as_ref(), 1000.0, "ms"))
                 (shape_row("decay by 20 dB, ms", c.events.decay_s.as_ref(), 1000.0, "ms"))
                 (shape_row("crest, dB", c.events.crest_db.as_ref(), 1.0, "dB"))
@@ -91,6 +94,15 @@ fn noise_row(name: &str, m: &NoiseMeasure, gain_db: Option<f64>) -> Markup {
     let stated = words::agreeing(m.reference, m.against, recorded);
     html! {
         tr { th { (name) } td.n { (number(m.reference)) } td.n { (number(stated)) } td.keep { (estimate(&m.difference_db, "dB")) } }
+    }
+}
+
+/// Signal to bleed by loudness; positive where the second microphone hears less of it.
+fn bleed_row(m: &BleedMeasure) -> Markup {
+    let stated = words::agreeing(m.reference, m.against, m.difference_db.estimate);
+    html! {
+        tr { th { "signal to bleed, dB" } td.n { (number(m.reference)) } td.n { (number(stated)) }
+            td.keep { (estimate(&m.difference_db, "dB")) } }
     }
 }
 
@@ -175,8 +187,12 @@ pub(super) fn alignment(c: &ComparisonFindings) -> Markup {
 fn delay(a: &Alignment) -> String {
     match (a.delay_s, a.apparent_path_mm) {
         (Some(s), Some(mm)) => format!(
-            "{:+.3} ms, as from {} mm of path, phase response included ({})",
+            "{:+.3} ms{}, as from {} mm of path, phase response included ({})",
             s * 1000.0,
+            a.delay_low_s.zip(a.delay_high_s).map_or(String::new(), |(low, high)| {
+                // A thousandth of a millisecond, outwards.
+                format!(" ({:+.3} to {:+.3})", (low * 1e6).floor() / 1000.0, (high * 1e6).ceil() / 1000.0)
+            }),
             number(Some(mm)),
             a.sign
         )

@@ -4,8 +4,8 @@ use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
 use fairtake_compare::{
-    CompareError, Comparison, Findings, Measurement, Mic, Settings, Shootout, Source, Take, compare,
-    recognise_performances,
+    CompareError, Comparison, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source, Take,
+    compare, recognise_performances,
 };
 use fairtake_files::{ShootoutFolder, bare_takes, cache_key};
 use std::path::Path;
@@ -14,7 +14,8 @@ use std::path::Path;
 pub(crate) struct Input {
     pub shootout: Shootout,
     pub takes: Vec<Take>,
-    pub bare_files: bool,
+    /// What was recognised among bare files; `None` for a folder.
+    pub recognised: Option<Recognised>,
     /// Where derived results are kept; `None` for bare files.
     folder: Option<ShootoutFolder>,
 }
@@ -25,15 +26,16 @@ pub(crate) fn open(args: &InputArgs) -> Result<Input, Failure> {
         return if only.is_dir() { open_folder(only) } else { Err(single(only)) };
     }
     let mut takes = bare_takes(&args.paths, args.channel).map_err(|e| Failure::new(&e, e.hint()))?;
-    recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
-    Ok(Input { shootout: bare_log(&takes, &args.analysis), takes, bare_files: true, folder: None })
+    let recognised = recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
+    let shootout = bare_log(&takes, &args.analysis);
+    Ok(Input { shootout, takes, recognised: Some(recognised), folder: None })
 }
 
 /// Opens a shootout folder.
 pub(crate) fn open_folder(path: &Path) -> Result<Input, Failure> {
     let folder = ShootoutFolder::open(path).map_err(|e| Failure::new(&e, e.hint()))?;
     let (shootout, takes) = folder.load().map_err(|e| Failure::new(&e, e.hint()))?;
-    Ok(Input { shootout, takes, bare_files: false, folder: Some(folder) })
+    Ok(Input { shootout, takes, recognised: None, folder: Some(folder) })
 }
 
 /// One file has nothing to be compared with; a file that is not there is said to be missing.
@@ -128,7 +130,7 @@ pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement
     let asked = Comparison {
         reference: args.reference.clone(),
         pair,
-        bare_files: input.bare_files,
+        recognised: input.recognised.clone(),
         version: env!("CARGO_PKG_VERSION").to_string(),
     };
     let measurement = compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| {

@@ -236,7 +236,7 @@ impl Session {
         let asked = Comparison {
             reference: self.reference.clone().filter(|r| mics.contains(r.as_str())),
             pair: None,
-            bare_files: false,
+            recognised: None,
             version: env!("CARGO_PKG_VERSION").to_string(),
         };
         let findings = match compare(&takes, &log.shootout, &settings(&log.shootout), &asked) {

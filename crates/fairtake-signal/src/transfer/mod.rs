@@ -1,13 +1,10 @@
 //! Two channels of one performance: relative delay, polarity, coherence, and what a linear filter leaves over.
 //!
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
-//! and tested on the others.
-//!
-//! Long because: half of it are the tests, which share their made pairs.
+//! and tested on the others. Expected noise is taken off what is left over.
 
 use crate::units::power_db;
-use realfft::num_complex::Complex;
-use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
@@ -34,6 +31,12 @@ pub struct PairSpectra {
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
     events: Vec<[Spectrum; 2]>,
+    /// Sum of the squares of the fading of each event: what a steady noise of variance one adds to every bin.
+    faded_energy: Vec<f64>,
+    /// The same of stretches in which nothing is played.
+    gaps: Vec<[Spectrum; 2]>,
+    /// Sum of the squares of their fading.
+    gaps_faded_energy: f64,
 }
 
 /// Where the second channel lies in time, and which way up.
@@ -41,6 +44,8 @@ pub struct PairSpectra {
 pub struct Delay {
     /// Seconds; positive: the second channel is later.
     pub seconds: f64,
+    /// Standard deviation of `seconds` by the scatter of events.
+    pub sd_seconds: f64,
     /// Greatest positive over greatest negative value of the weighted cross-correlation; above 1: the same polarity.
     pub upright: f64,
 }
@@ -72,27 +77,51 @@ pub struct LeftOver {
 impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
-        let n_fft = (longest + (MOST_DELAY_S * f64::from(rate_hz)) as usize).next_power_of_two().max(2);
-        let mut planner = RealFftPlanner::new();
+        let n_fft = fast_length(longest + (MOST_DELAY_S * f64::from(rate_hz)) as usize);
         PairSpectra {
             rate_hz: f64::from(rate_hz),
             n_fft,
-            forward: planner.plan_fft_forward(n_fft),
-            inverse: planner.plan_fft_inverse(n_fft * FINER),
+            forward: forward(n_fft),
+            inverse: inverse(n_fft * FINER),
             events: Vec::new(),
+            faded_energy: Vec::new(),
+            gaps: Vec::new(),
+            gaps_faded_energy: 0.0,
         }
     }
 
     /// Adds one event, the same stretch of both channels; what is longer than announced is cut off.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
-        self.events.push([a, b].map(|samples| {
+        let (spectra, energy) = self.spectra(a, b);
+        self.events.push(spectra);
+        self.faded_energy.push(energy);
+    }
+
+    /// Adds one stretch in which nothing is played. What a fit leaves over there is noise, be it shared or not; as much of
+    /// it is taken off what the fit leaves over of events.
+    pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
+        let (spectra, energy) = self.spectra(a, b);
+        self.gaps.push(spectra);
+        self.gaps_faded_energy += energy;
+    }
+
+    /// Spectra of one stretch of both channels, faded, and the energy that its fading leaves of a steady noise of
+    /// variance one.
+    fn spectra(&self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
+        let mut energy = 0.0;
+        let spectra = [a, b].map(|samples| {
             let mut padded = vec![0.0; self.n_fft];
             padded.iter_mut().zip(samples).for_each(|(p, x)| *p = f64::from(*x));
-            faded(&mut padded[..samples.len().min(self.n_fft)]);
+            let n = samples.len().min(self.n_fft);
+            faded(&mut padded[..n]);
+            let mut fading = vec![1.0; n];
+            faded(&mut fading);
+            energy = fading.iter().map(|w| w * w).sum();
             let mut out = self.forward.make_output_vec();
             self.forward.process(&mut padded, &mut out).expect("lengths are those of the plan");
             out
-        }));
+        });
+        (spectra, energy)
     }
 
     /// Number of events.
@@ -139,19 +168,29 @@ impl PairSpectra {
     ///
     /// # Source
     /// C. Knapp and G. Carter, "The generalized correlation method for estimation of time delay", IEEE Trans. ASSP 24,
-    /// 1976: the maximum-likelihood weighting γ²/(|G|·(1 − γ²)), from memory.
+    /// 1976: the maximum-likelihood weighting γ²/(|G|·(1 − γ²)), from memory. With |G| = γ·√(G_aa·G_bb) it is
+    /// γ/(√(G_aa·G_bb)·(1 − γ²)); γ² is averaged over a sixth of an octave, since bins that agree by chance would choose
+    /// themselves.
     pub fn delay(&self) -> Option<Delay> {
-        let (_, _, ab) = self.sums(|_| true);
-        self.delay_of(&ab)
+        let (aa, bb, ab) = self.sums(|_| true);
+        self.delay_of(&ab, &self.weights(&aa, &bb)?)
     }
 
-    fn delay_of(&self, ab: &[Complex<f64>]) -> Option<Delay> {
-        let coherence = self.coherence()?;
+    /// Weight of every bin of the cross spectrum.
+    fn weights(&self, aa: &[f64], bb: &[f64]) -> Option<Vec<f64>> {
+        let coherence = sixth_octave(&self.coherence()?);
+        let weight = |k: usize| {
+            // Bounded, so that one bin of a pure tone does not outweigh all others.
+            let trust = coherence[k].sqrt() / (1.0 - coherence[k]).max(0.02);
+            trust / (aa[k] * bb[k]).sqrt().max(f64::MIN_POSITIVE)
+        };
+        Some((0..aa.len()).map(weight).collect())
+    }
+
+    fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<Delay> {
         let mut weighted = self.inverse.make_input_vec();
         for k in 1..ab.len() - 1 {
-            // Bounded, so that one bin of a pure tone does not outweigh all others.
-            let weight = coherence[k] / (1.0 - coherence[k]).max(0.02);
-            weighted[k] = if ab[k].norm() > 0.0 { ab[k] / ab[k].norm() * weight } else { Complex::default() };
+            weighted[k] = ab[k] * weights[k];
         }
         let mut correlation = self.inverse.make_output_vec();
         self.inverse.process(&mut weighted, &mut correlation).ok()?;
@@ -171,21 +210,45 @@ impl PairSpectra {
         let curve = y0 - 2.0 * y1 + y2;
         let between = if curve < 0.0 { 0.5 * (y0 - y2) / curve } else { 0.0 };
         let seconds = (peak as f64 + between) / (FINER as f64 * self.rate_hz);
-        Some(Delay { seconds, upright: up / down.max(f64::MIN_POSITIVE) })
+        let sd_seconds = self.delay_sd(ab, weights, seconds);
+        Some(Delay { seconds, sd_seconds, upright: up / down.max(f64::MIN_POSITIVE) })
+    }
+
+    /// Standard deviation of the delay, by how much each event alone pulls at it.
+    ///
+    /// At the delay the slope of the weighted correlation is zero, as a sum over events; the scatter of the events' slopes,
+    /// over the curvature, is that of the delay (the sandwich of an estimating equation). To it comes what lies between the
+    /// points of the grid, at most a hundredth of a sample (a test), taken as rectangular.
+    fn delay_sd(&self, ab: &[Complex<f64>], weights: &[f64], seconds: f64) -> f64 {
+        let n = self.events.len() as f64;
+        let (mut slopes, mut curvature) = (vec![0.0; self.events.len()], 0.0);
+        for k in 1..ab.len() - 1 {
+            let omega = TAU * k as f64 * self.rate_hz / self.n_fft as f64;
+            let turned = self.turn(k, seconds).conj() * weights[k];
+            curvature += omega * omega * (ab[k] * turned).re;
+            for (slope, [a, b]) in slopes.iter_mut().zip(&self.events) {
+                *slope += omega * (a[k].conj() * b[k] * turned).im;
+            }
+        }
+        let mean = slopes.iter().sum::<f64>() / n;
+        let scatter: f64 = slopes.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
+        let grid = 0.01 / self.rate_hz / 3f64.sqrt();
+        (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
     }
 
     /// What three fits leave over, fitted on every second event and tested on the others.
     pub fn left_over(&self) -> LeftOver {
         let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
-        if self.events.len() < FEWEST {
-            return nothing;
-        }
         let (aa, bb, ab) = self.sums(|i| i % 2 == 0);
+        let Some(weights) = self.weights(&aa, &bb) else { return nothing };
         let plain = vec![Complex::new(1.0, 0.0); ab.len()];
         let minimum = self.minimum_phase(&aa, &bb);
         let delayed = |shape: &Spectrum| -> Option<f64> {
             let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
-            let delay = self.delay_of(&rest)?;
+            // The shape is taken off the cross spectrum's size too.
+            let weights: Vec<f64> =
+                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
+            let delay = self.delay_of(&rest, &weights)?;
             let turned: Spectrum =
                 shape.iter().enumerate().map(|(k, h)| h * self.turn(k, delay.seconds)).collect();
             let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
@@ -205,16 +268,36 @@ impl PairSpectra {
         Complex::from_polar(1.0, -TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds)
     }
 
-    /// Energy of B − H·A over the events that were not fitted on, in dB re B's.
+    /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
+    /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
     fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
-        let (mut left, mut all) = (0.0, 0.0);
-        for [a, b] in self.events.iter().skip(1).step_by(2) {
-            for k in 0..filter.len() {
-                left += (b[k] - filter[k] * a[k]).norm_sqr();
-                all += b[k].norm_sqr();
-            }
-        }
-        power_db(left / all)
+        let over = |[a, b]: &[Spectrum; 2]| -> (f64, f64) {
+            let left = filter.iter().enumerate().map(|(k, h)| (b[k] - h * a[k]).norm_sqr()).sum();
+            (left, b.iter().map(Complex::norm_sqr).sum())
+        };
+        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
+        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
+        let (noise, noise_b) = self.gaps.iter().map(over).fold((0.0, 0.0), add);
+        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
+        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
+        power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
+    }
+
+    /// The transfer ratio B/A per bin, H1 = G_ab/G_aa, with its relative random error; `None` below four events.
+    ///
+    /// Noise in B alone only scatters it; noise in A makes it too small, by the factor S/(S + N).
+    ///
+    /// # Source
+    /// Bendat & Piersol, Random Data, ch. 9: √(1 − γ²)/(|γ|·√(2n)), `reference/08_h1_random_error.csv`.
+    pub fn ratio(&self) -> Option<Vec<(Complex<f64>, f64)>> {
+        let coherence = self.coherence()?;
+        let (aa, _, ab) = self.sums(|_| true);
+        let n = self.events.len() as f64;
+        Some(
+            (0..ab.len())
+                .map(|k| (ab[k] / aa[k].max(f64::MIN_POSITIVE), relative_error_of_ratio(coherence[k], n)))
+                .collect(),
+        )
     }
 
     /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
@@ -256,7 +339,7 @@ impl PairSpectra {
     }
 
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
-        let inverse = RealFftPlanner::new().plan_fft_inverse(self.n_fft);
+        let inverse = inverse(self.n_fft);
         let mut out = inverse.make_output_vec();
         let last = spectrum.len() - 1;
         (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
@@ -270,6 +353,14 @@ impl PairSpectra {
         self.forward.process(&mut samples, &mut out).expect("lengths are those of the plan");
         out
     }
+}
+
+/// Relative standard deviation of |H1| from n independent averages at a squared coherence; infinite without coherence.
+///
+/// # Source
+/// Bendat & Piersol, Random Data, ch. 9; `reference/08_h1_random_error.csv`.
+pub fn relative_error_of_ratio(coherence: f64, n: f64) -> f64 {
+    (1.0 - coherence).max(0.0).sqrt() / (coherence * 2.0 * n).sqrt()
 }
 
 /// Fades the first hundredth in and the last tenth out: a cut is at the same frame in both channels and would be seen
@@ -296,136 +387,4 @@ fn sixth_octave(energy: &[f64]) -> Vec<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::filters::Biquad;
-
-    /// White noise of unit variance, uniform.
-    fn noise(n: usize, seed: u64) -> Vec<f32> {
-        let mut state = seed;
-        (0..n)
-            .map(|_| {
-                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-                (((state >> 33) as f64 / (1u64 << 30) as f64 - 1.0) * 3f64.sqrt()) as f32
-            })
-            .collect()
-    }
-
-    /// Moves samples by a fraction, by turning the phase of their spectrum.
-    fn delayed(x: &[f32], frames: f64) -> Vec<f32> {
-        let n = (2 * x.len()).next_power_of_two();
-        let mut planner = RealFftPlanner::<f64>::new();
-        let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
-        let mut padded = vec![0.0; n];
-        padded.iter_mut().zip(x).for_each(|(p, v)| *p = f64::from(*v));
-        let mut bins = forward.make_output_vec();
-        forward.process(&mut padded, &mut bins).expect("planned");
-        let last = bins.len() - 1;
-        for (k, b) in bins.iter_mut().enumerate() {
-            *b *= Complex::from_polar(1.0, -TAU * k as f64 * frames / n as f64);
-        }
-        (bins[0].im, bins[last].im) = (0.0, 0.0);
-        inverse.process(&mut bins, &mut padded).expect("planned");
-        padded[..x.len()].iter().map(|v| (v / n as f64) as f32).collect()
-    }
-
-    /// Decaying noise after some silence, with nothing near half the rate: a fractional delay of it rings shortly, and is
-    /// cut off at neither end.
-    fn burst(n: usize, seed: u64, rate_hz: u32) -> Vec<f32> {
-        let rate = f64::from(rate_hz);
-        let mut out = noise(n, seed);
-        out[..512].fill(0.0);
-        out.iter_mut().enumerate().for_each(|(i, x)| *x *= (-8.0 * i as f32 / n as f32).exp());
-        Biquad::high_pass(rate, 60.0).run(&mut out);
-        (0..4).for_each(|_| Biquad::low_pass(rate, 0.25 * rate).run(&mut out));
-        out
-    }
-
-    fn pair(rate_hz: u32, make: impl Fn(&[f32], u64) -> Vec<f32>) -> PairSpectra {
-        let n = rate_hz as usize / 4;
-        let mut spectra = PairSpectra::new(rate_hz, n);
-        for event in 0..12u64 {
-            let a = burst(n, 2 * event + 1, rate_hz);
-            let b = make(&a, event);
-            spectra.push(&a, &b);
-        }
-        spectra
-    }
-
-    #[test]
-    fn fractional_delays_are_found_at_every_rate_and_either_way_up() {
-        for rate in [44_100, 48_000, 96_000] {
-            for frames in [-37.3, -0.25, 0.0, 0.4, 12.75] {
-                for sign in [1.0, -1.0] {
-                    let spectra =
-                        pair(rate, |a, _| delayed(a, frames).iter().map(|x| sign * 0.5 * x).collect());
-                    let found = spectra.delay().expect("there is coherence");
-                    // A hundredth of a sample: 0.07 mm of path at 48 kHz.
-                    let error = found.seconds * f64::from(rate) - frames;
-                    assert!(error.abs() < 0.01, "{rate} {frames}: off by {error}");
-                    assert_eq!(found.same_polarity(), Some(sign > 0.0));
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn noise_moves_the_delay_little_and_strangers_have_no_polarity() {
-        let rate = 48_000;
-        let noisy = pair(rate, |a, event| {
-            let extra = noise(a.len(), 1000 + event);
-            delayed(a, 5.5).iter().zip(extra).map(|(x, n)| x + 0.02 * n).collect()
-        });
-        let found = noisy.delay().expect("there is coherence");
-        assert!((found.seconds * 48_000.0 - 5.5).abs() < 0.05, "{found:?}");
-        let strangers = pair(rate, |a, event| noise(a.len(), 5000 + event));
-        assert!(strangers.delay().is_none_or(|d| d.same_polarity().is_none()));
-    }
-
-    #[test]
-    fn each_fit_leaves_over_what_it_cannot_carry() {
-        let rate = 48_000;
-        // Gain and delay alone leave nothing but what is cut off at the end of the event.
-        let plain = pair(rate, |a, _| delayed(a, 3.5).iter().map(|x| 0.7 * x).collect()).left_over();
-        assert!(plain.gain_delay_db.expect("fitted") < -50.0, "{plain:?}");
-        // An equaliser is minimum phase: gain and delay leave much of it, its like leaves little.
-        let equaliser = |a: &[f32]| {
-            let mut b = delayed(a, 3.5);
-            Biquad::peak(48_000.0, 3000.0, 9.0, 1.0).run(&mut b);
-            b
-        };
-        let filtered = pair(rate, |a, _| equaliser(a)).left_over();
-        let (first, second, third) = (
-            filtered.gain_delay_db.expect("fitted"),
-            filtered.minimum_phase_db.expect("fitted"),
-            filtered.any_linear_db.expect("fitted"),
-        );
-        assert!(first > -12.0 && second < first - 8.0 && third < -30.0, "{filtered:?}");
-        // Noise at −20 dB cannot be carried by any filter: exact but for the fit on six events.
-        let energy = |x: &[f32]| x.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>();
-        let noisy = pair(rate, |a, event| {
-            let b = equaliser(a);
-            let extra = noise(a.len(), 77 + event);
-            let scale = (0.01 * energy(&b) / energy(&extra)).sqrt() as f32;
-            b.iter().zip(extra).map(|(x, n)| x + scale * n).collect()
-        });
-        let left = noisy.left_over().any_linear_db.expect("fitted");
-        // −20.04 dB re all of B (1 % of 101 %); the filter's own error adds some tenths.
-        assert!((-20.5..-19.0).contains(&left), "{left}");
-    }
-
-    #[test]
-    fn coherence_of_noise_in_one_channel_is_that_of_the_textbook() {
-        // γ² = 1/(1 + N/S) with independent noise of equal power in B: a half; 12 averages scatter, the mean does not.
-        let spectra = pair(48_000, |a, event| {
-            let extra = burst(a.len(), 301 + 2 * event, 48_000);
-            a.iter().zip(extra).map(|(x, n)| x + n).collect()
-        });
-        let coherence = spectra.coherence().expect("twelve events");
-        // Up to where the bursts have energy.
-        let inside = &coherence[100..coherence.len() / 2];
-        let mean = inside.iter().sum::<f64>() / inside.len() as f64;
-        // First-order bias correction with twelve averages is good to some hundredths.
-        assert!((mean - 0.5).abs() < 0.05, "{mean}");
-    }
-}
+mod tests;

@@ -1,0 +1,17 @@
+//! Which checks concern takes that are not compared: a room tone is quiet and has no events, and a bleed take is low.
+
+use crate::{CheckResult, Role, Take};
+
+/// Takes the checks away that do not concern a take of its role.
+pub(crate) fn keep_what_concerns(checks: &mut Vec<CheckResult>, takes: &[Take]) {
+    checks.retain(|c| {
+        let role = takes.iter().find(|t| c.take.as_deref() == Some(t.id.as_str())).map(|t| t.role);
+        !match role {
+            Some(Role::RoomTone | Role::Calibrator) => {
+                ["level_low", "too_few_events", "snr_unknown", "wrong_channel"].contains(&c.code.as_str())
+            }
+            Some(Role::Bleed) => ["level_low", "wrong_channel"].contains(&c.code.as_str()),
+            _ => false,
+        }
+    });
+}
