@@ -14,3 +14,4 @@ pub mod transfer;
 pub mod true_peak;
 pub mod units;
 pub mod weighting;
+mod widest;

@@ -1,6 +1,13 @@
 //! K-weighting as a running filter, and gated loudness.
 
 use crate::weighting::{K_HIGH_PASS, K_SHELF};
+use crate::widest::{Work, widest};
+
+/// So many stretches of the signal are filtered side by side.
+const LANES: usize = 4;
+/// After so long the filter has forgotten what came before, in seconds: its slowest part, two poles near 38 Hz, has
+/// fallen to 10⁻⁹.
+const FORGETS_S: f64 = 0.1;
 
 /// One second-order section, direct form I: of all forms the one in which an output waits for the least of the one before
 /// it, and in f64 exact enough at every rate.
@@ -8,27 +15,26 @@ use crate::weighting::{K_HIGH_PASS, K_SHELF};
 struct Section {
     b: [f64; 3],
     a: [f64; 2],
-    /// The last two inputs.
-    x: [f64; 2],
-    /// The last two outputs.
-    y: [f64; 2],
 }
 
-impl Section {
-    #[inline(always)]
-    fn step(&mut self, x: f64) -> f64 {
-        let known = (self.b[0] * x + self.b[1] * self.x[0]) + (self.b[2] * self.x[1] - self.a[1] * self.y[1]);
-        let y = known - self.a[0] * self.y[0];
-        (self.x, self.y) = ([x, self.x[0]], [y, self.y[0]]);
-        y
-    }
+/// One value of each of `N` signals.
+type Lanes<const N: usize> = [f64; N];
+
+/// What `N` signals leave in the filter: the last two inputs, the last two outputs of the shelf, and the last two of the
+/// high-pass.
+type Memory<const N: usize> = [Lanes<N>; 6];
+
+#[inline(always)]
+fn each<const N: usize>(of: impl Fn(usize) -> f64) -> Lanes<N> {
+    std::array::from_fn(of)
 }
 
 /// The K-weighting filter for any sampling rate; keeps its state between calls.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KWeighting {
-    shelf: Section,
-    high_pass: Section,
+    rate_hz: f64,
+    sections: [Section; 2],
+    memory: Memory<1>,
 }
 
 impl KWeighting {
@@ -46,31 +52,83 @@ impl KWeighting {
         let shelf = Section {
             b: [(vh + vb * k / q + k * k) / a0, 2.0 * (k * k - vh) / a0, (vh - vb * k / q + k * k) / a0],
             a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0],
-            x: [0.0; 2],
-            y: [0.0; 2],
         };
         let (f1, q1) = K_HIGH_PASS;
         let k = (std::f64::consts::PI * f1 / rate).tan();
         let a0 = 1.0 + k / q1 + k * k;
-        let high_pass = Section {
-            b: [1.0, -2.0, 1.0],
-            a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / q1 + k * k) / a0],
-            x: [0.0; 2],
-            y: [0.0; 2],
-        };
-        KWeighting { shelf, high_pass }
+        let high_pass =
+            Section { b: [1.0, -2.0, 1.0], a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / q1 + k * k) / a0] };
+        KWeighting { rate_hz: rate, sections: [shelf, high_pass], memory: [[0.0]; 6] }
     }
 
-    /// Energy (sum of squares) of the next samples after weighting.
-    pub fn energy(&mut self, samples: &[f32]) -> f64 {
-        // Local copies stay in registers.
-        let (mut shelf, mut high_pass, mut sum) = (self.shelf, self.high_pass, 0.0);
-        for x in samples {
-            let y = high_pass.step(shelf.step(f64::from(*x)));
-            sum += y * y;
+    /// Energies (sums of squares) after weighting of the next samples, one per stretch of `hop` samples; the last
+    /// stretch may be shorter.
+    ///
+    /// A filter that feeds back waits for itself. Long input is therefore cut into four parts that are filtered side by side;
+    /// all but the first start early, by the time in which the filter forgets.
+    pub fn energies(&mut self, samples: &[f32], hop: usize) -> Vec<f64> {
+        let n_hops = samples.len() / hop;
+        let early = (FORGETS_S * self.rate_hz / hop as f64).ceil() as usize;
+        let mut out = Vec::with_capacity(n_hops + 1);
+        // Worth it from where the early starts are a small part of the work.
+        let long = n_hops.saturating_sub(early) / LANES;
+        let mut done = 0;
+        if long > early {
+            let starts: [usize; LANES] = std::array::from_fn(|i| i * long * hop);
+            // The first part goes on from what came before.
+            let mut memory: Memory<LANES> = [[0.0; LANES]; 6];
+            memory.iter_mut().zip(&self.memory).for_each(|(all, one)| all[0] = one[0]);
+            let mut energies: [Vec<f64>; LANES] = std::array::from_fn(|_| Vec::with_capacity(long + early));
+            for k in 0..long + early {
+                let parts = starts.map(|start| &samples[start + k * hop..start + (k + 1) * hop]);
+                let sums = self.energy_of(&mut memory, parts);
+                energies.iter_mut().zip(sums).for_each(|(e, sum)| e.push(sum));
+            }
+            out.extend(&energies[0]);
+            energies[1..].iter().for_each(|e| out.extend(&e[early..]));
+            self.memory.iter_mut().zip(&memory).for_each(|(one, all)| one[0] = all[LANES - 1]);
+            done = (LANES * long + early) * hop;
         }
-        (self.shelf, self.high_pass) = (shelf, high_pass);
-        sum
+        for part in samples[done..].chunks(hop) {
+            let mut memory = self.memory;
+            let [sum] = self.energy_of(&mut memory, [part]);
+            self.memory = memory;
+            out.push(sum);
+        }
+        out
+    }
+
+    /// Energies of signals of one length.
+    fn energy_of<const N: usize>(&self, memory: &mut Memory<N>, signals: [&[f32]; N]) -> Lanes<N> {
+        widest(Filtering { sections: self.sections, memory, signals })
+    }
+}
+
+struct Filtering<'a, const N: usize> {
+    sections: [Section; 2],
+    memory: &'a mut Memory<N>,
+    signals: [&'a [f32]; N],
+}
+
+impl<const N: usize> Work for Filtering<'_, N> {
+    type Out = Lanes<N>;
+
+    #[inline(always)]
+    fn done(self) -> Lanes<N> {
+        // Local copies stay in registers.
+        let [Section { b: [b0, b1, b2], a: [a1, a2] }, Section { a: [c1, c2], .. }] = self.sections;
+        let ([mut x1, mut x2, mut y1, mut y2, mut z1, mut z2], mut sums) = (*self.memory, [0.0; N]);
+        let n = self.signals[0].len();
+        let signals = self.signals.map(|s| &s[..n]);
+        for k in 0..n {
+            let x = each(|i| f64::from(signals[i][k]));
+            let y = each(|i| ((b0 * x[i] + b1 * x1[i]) + (b2 * x2[i] - a2 * y2[i])) - a1 * y1[i]);
+            let z = each(|i| ((y[i] - y1[i] - y1[i]) + (y2[i] - c2 * z2[i])) - c1 * z1[i]);
+            sums = each(|i| sums[i] + z[i] * z[i]);
+            (x2, x1, y2, y1, z2, z1) = (x1, x, y1, y, z1, z);
+        }
+        *self.memory = [x1, x2, y1, y2, z1, z2];
+        sums
     }
 }
 
@@ -103,13 +161,38 @@ mod tests {
         let k = KWeighting::new(48_000);
         // Reference: ITU-R BS.1770-5, Annex 1, Tables 1 and 2 (reference/03_bs1770.toml). Rounding of the derivation.
         let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-8, "{a} {b}");
-        near(k.shelf.b[0], 1.535_124_859_586_97);
-        near(k.shelf.b[1], -2.691_696_189_406_38);
-        near(k.shelf.b[2], 1.198_392_810_852_85);
-        near(k.shelf.a[0], -1.690_659_293_182_41);
-        near(k.shelf.a[1], 0.732_480_774_215_85);
-        near(k.high_pass.a[0], -1.990_047_454_833_98);
-        near(k.high_pass.a[1], 0.990_072_250_366_21);
+        near(k.sections[0].b[0], 1.535_124_859_586_97);
+        near(k.sections[0].b[1], -2.691_696_189_406_38);
+        near(k.sections[0].b[2], 1.198_392_810_852_85);
+        near(k.sections[0].a[0], -1.690_659_293_182_41);
+        near(k.sections[0].a[1], 0.732_480_774_215_85);
+        near(k.sections[1].a[0], -1.990_047_454_833_98);
+        near(k.sections[1].a[1], 0.990_072_250_366_21);
+    }
+
+    #[test]
+    fn side_by_side_is_one_after_the_other() {
+        for rate in [8_000u32, 48_000, 192_000] {
+            let hop = rate as usize / 400;
+            let mut state = 5u64;
+            // Loud at first, 80 dB quieter later: what a part that starts early has not heard is the loud one.
+            let samples: Vec<f32> = (0..1111 * hop + 7)
+                .map(|i| {
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    let x = (state >> 40) as f32 / 8_388_608.0 - 1.0;
+                    if i < 300 * hop { x } else { 1e-4 * x }
+                })
+                .collect();
+            let (mut fast, mut slow) = (KWeighting::new(rate), KWeighting::new(rate));
+            let together: Vec<f64> = samples.chunks(512 * hop).flat_map(|c| fast.energies(c, hop)).collect();
+            let one_by_one: Vec<f64> = samples.chunks(hop).flat_map(|c| slow.energies(c, hop)).collect();
+            assert_eq!(together.len(), 1112);
+            for (t, o) in together.iter().zip(&one_by_one) {
+                // What is not yet forgotten, 1e-9 of the loud part, is 1e-5 of the quiet one; once, where a part begins.
+                assert!((t / o - 1.0).abs() < 1e-5, "{rate}: {t} {o}");
+            }
+        }
     }
 
     fn sine_tenths(rate: u32, hz: f64, peak_dbfs: f64, seconds: f64) -> Vec<f64> {
@@ -120,7 +203,7 @@ mod tests {
             .map(|i| (peak * (2.0 * std::f64::consts::PI * hz * i as f64 / f64::from(rate)).sin()) as f32)
             .collect();
         let tenth = rate as usize / 10;
-        samples.chunks_exact(tenth).map(|c| filter.energy(c) / tenth as f64).collect()
+        filter.energies(&samples, tenth).iter().map(|e| e / tenth as f64).collect()
     }
 
     #[test]

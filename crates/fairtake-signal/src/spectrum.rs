@@ -1,18 +1,21 @@
 //! Band energies of events and band powers of steady sound.
 
 use crate::bands::BandSet;
-use realfft::{RealFftPlanner, RealToComplex};
-use std::sync::Arc;
+use fairtake_transform::{Complex, fast_length, forward_single};
 
 /// Taper at both ends of an event, in seconds: long enough that a cut tail does not splash, short beside any event.
 const TAPER_S: f64 = 0.002;
 
-/// Spectra at one sampling rate, integrated into bands. Made once; keeps transforms of every length used.
+/// Spectra at one sampling rate, integrated into bands. Made once; keeps its room for transforms.
 pub struct BandSpectrum {
     rate_hz: f64,
     spans_hz: Vec<(f64, f64)>,
-    planner: RealFftPlanner<f32>,
     input: Vec<f32>,
+    output: Vec<Complex<f32>>,
+    scratch: Vec<Complex<f32>>,
+    powers: Vec<f32>,
+    /// Window of steady sound, of the length used last.
+    window: Vec<f32>,
 }
 
 impl BandSpectrum {
@@ -21,16 +24,19 @@ impl BandSpectrum {
         BandSpectrum {
             rate_hz: f64::from(rate_hz),
             spans_hz: bands.spans_hz(),
-            planner: RealFftPlanner::new(),
             input: Vec::new(),
+            output: Vec::new(),
+            scratch: Vec::new(),
+            powers: Vec::new(),
+            window: Vec::new(),
         }
     }
 
     /// Energy per band of a whole event, in full-scale² · s. Sums to the event's energy within the bands (Parseval).
     pub fn event_energy(&mut self, samples: &[f32]) -> Vec<f64> {
-        // Twice to four times as many bins as the event resolves: so that sharing a bin between bands by width is exact
-        // enough (outside/check.py holds it to 0.1 dB against eightfold padding).
-        let n_fft = (2 * samples.len()).next_power_of_two().max(256);
+        // At least twice as many bins as the event resolves: so that sharing a bin between bands by width is exact enough
+        // (outside/check.py holds it to 0.1 dB against eightfold padding).
+        let n_fft = fast_length(2 * samples.len());
         let taper = ((TAPER_S * self.rate_hz) as usize).min(samples.len() / 4);
         self.input.clear();
         self.input.extend_from_slice(samples);
@@ -41,9 +47,9 @@ impl BandSpectrum {
             self.input[n - 1 - i] *= w;
         }
         self.input.resize(n_fft, 0.0);
-        let powers = self.transform(n_fft);
+        self.transform(n_fft);
         // Σx²/rate = Σ_k |X_k|²·(1 or 2)/(N·rate)
-        self.integrate(&powers, n_fft, 1.0 / (n_fft as f64 * self.rate_hz))
+        self.integrate(&self.powers, n_fft, 1.0 / (n_fft as f64 * self.rate_hz))
     }
 
     /// Mean power per band of steady sound, in full-scale², by averaged Hann-windowed segments of `n_fft` samples with
@@ -52,55 +58,61 @@ impl BandSpectrum {
     /// # Source
     /// Welch (1967), "The use of fast Fourier transform for the estimation of power spectra".
     pub fn steady_power(&mut self, samples: &[f32], n_fft: usize) -> Option<(Vec<f64>, usize)> {
-        let window: Vec<f32> = (0..n_fft)
-            .map(|i| (0.5 - 0.5 * (2.0 * std::f64::consts::PI * i as f64 / n_fft as f64).cos()) as f32)
-            .collect();
-        let window_energy: f64 = window.iter().map(|w| f64::from(*w).powi(2)).sum();
-        let mut sum = vec![0.0; n_fft / 2 + 1];
+        if samples.len() < n_fft {
+            return None;
+        }
+        if self.window.len() != n_fft {
+            self.window = (0..n_fft)
+                .map(|i| (0.5 - 0.5 * (2.0 * std::f64::consts::PI * i as f64 / n_fft as f64).cos()) as f32)
+                .collect();
+        }
+        let window_energy = crate::levels::energy(&self.window);
+        let mut sum = vec![0f32; n_fft / 2 + 1];
         let mut n_segments = 0;
         let mut start = 0;
         while start + n_fft <= samples.len() {
             self.input.clear();
-            self.input.extend(samples[start..start + n_fft].iter().zip(&window).map(|(s, w)| s * w));
-            let powers = self.transform(n_fft);
-            sum.iter_mut().zip(&powers).for_each(|(s, p)| *s += p);
+            self.input.extend(samples[start..start + n_fft].iter().zip(&self.window).map(|(s, w)| s * w));
+            self.transform(n_fft);
+            sum.iter_mut().zip(&self.powers).for_each(|(s, p)| *s += p);
             n_segments += 1;
             start += n_fft / 2;
         }
-        (n_segments > 0).then(|| {
-            let scale = 1.0 / (n_fft as f64 * window_energy * f64::from(n_segments));
-            (self.integrate(&sum, n_fft, scale), n_segments as usize)
-        })
+        let scale = 1.0 / (n_fft as f64 * window_energy * f64::from(n_segments));
+        Some((self.integrate(&sum, n_fft, scale), n_segments as usize))
     }
 
-    /// Power per bin of `self.input`, both sides of the spectrum counted.
-    fn transform(&mut self, n_fft: usize) -> Vec<f64> {
-        let plan: Arc<dyn RealToComplex<f32>> = self.planner.plan_fft_forward(n_fft);
-        let mut out = plan.make_output_vec();
-        let result = plan.process(&mut self.input, &mut out);
-        debug_assert!(result.is_ok(), "buffers come from the plan");
-        let last = out.len() - 1;
-        out.iter()
-            .enumerate()
-            .map(|(k, x)| f64::from(x.norm_sqr()) * if k == 0 || k == last { 1.0 } else { 2.0 })
-            .collect()
+    /// Power per bin of `self.input`, both sides of the spectrum counted, into `self.powers`. Squares in f32: their
+    /// rounding, 6·10⁻⁸, averages out over bins.
+    fn transform(&mut self, n_fft: usize) {
+        let plan = forward_single(n_fft);
+        self.output.resize(n_fft / 2 + 1, Complex::default());
+        self.scratch.resize(plan.get_scratch_len(), Complex::default());
+        let result = plan.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
+        debug_assert!(result.is_ok(), "lengths are those of the plan");
+        self.powers.clear();
+        self.powers.extend(self.output.iter().map(|x| 2.0 * x.norm_sqr()));
+        let last = self.powers.len() - 1;
+        self.powers[0] *= 0.5;
+        self.powers[last] *= 0.5;
     }
 
     /// Sums bins into bands; a bin that an edge crosses is shared by width.
-    fn integrate(&self, powers: &[f64], n_fft: usize, scale: f64) -> Vec<f64> {
+    fn integrate(&self, powers: &[f32], n_fft: usize, scale: f64) -> Vec<f64> {
         let bin_hz = self.rate_hz / n_fft as f64;
         // Bin k reaches from k − ½ to k + ½: whole bins are summed, the cut one at each end counts in part.
         let place = |hz: f64| {
             let x = (hz / bin_hz + 0.5).clamp(0.0, powers.len() as f64);
             let k = (x as usize).min(powers.len() - 1);
-            (k, (x - k as f64) * powers[k])
+            (k, (x - k as f64) * f64::from(powers[k]))
         };
         let within = |(from_hz, to_hz): &(f64, f64)| {
             let ((from, not), (to, also)) = (place(*from_hz), place(*to_hz));
             let (fours, rest) = powers[from..to].as_chunks::<4>();
-            let mut sums = [0.0; 4];
-            fours.iter().for_each(|four| sums.iter_mut().zip(four).for_each(|(s, p)| *s += p));
-            sums.iter().chain(rest).sum::<f64>() + also - not
+            let mut sums = [0f64; 4];
+            fours.iter().for_each(|four| sums.iter_mut().zip(four).for_each(|(s, p)| *s += f64::from(*p)));
+            let rest: f64 = rest.iter().map(|p| f64::from(*p)).sum();
+            sums.iter().sum::<f64>() + rest + also - not
         };
         self.spans_hz.iter().map(|span| within(span).max(0.0) * scale).collect()
     }
@@ -144,8 +156,8 @@ mod tests {
         let samples = noise(256);
         let mut s = BandSpectrum::new(8000, &BandSet::new(1, 4000.0));
         s.input = samples.clone();
-        let fast = s.transform(256);
-        for (k, f) in fast.iter().enumerate() {
+        s.transform(256);
+        for (k, f) in s.powers.iter().map(|p| f64::from(*p)).enumerate() {
             let (mut re, mut im) = (0.0, 0.0);
             for (i, x) in samples.iter().enumerate() {
                 let angle = -2.0 * std::f64::consts::PI * (k * i) as f64 / 256.0;

@@ -1,5 +1,7 @@
 //! Highest value between samples.
 
+use crate::levels::greatest;
+
 /// Taps to each side of the interpolation filter.
 const REACH: usize = 12;
 /// Values per sample interval: 4 at every rate, also above 96 kHz, so that true peak is never the sample peak by name only.
@@ -45,7 +47,7 @@ impl TruePeak {
     /// True peak of a slice, at least its sample peak; outside the slice is silence. Exact, but only places that can
     /// exceed what was found already are interpolated.
     pub fn of(&self, samples: &[f32]) -> f64 {
-        let mut highest = samples.iter().fold(0f32, |a, s| a.max(s.abs()));
+        let mut highest = greatest(samples);
         let mut window = [0f32; 2 * REACH];
         let block = 64;
         // The loudest block first: what it reaches lets most others be passed over.
@@ -53,7 +55,7 @@ impl TruePeak {
         for start in std::iter::once(loudest).chain((0..samples.len()).step_by(block)) {
             let from = start.saturating_sub(REACH);
             let to = (start + block + REACH).min(samples.len());
-            let local = samples[from..to].iter().fold(0f32, |a, s| a.max(s.abs()));
+            let local = greatest(&samples[from..to]);
             if local * self.bound <= highest {
                 continue;
             }

@@ -1,6 +1,8 @@
 //! Clicks: one jump between two samples, with calm on both sides. A hit rises as fast, but is not calm afterwards.
 
 use super::{GRAIN, Places, View};
+use crate::widest::{Work, widest};
+use std::ops::Range;
 
 /// Smallest jump that counts, −60 dBFS: a jump below is masked by what surrounds it or lies in the noise.
 const LEAST_JUMP: f32 = 1e-3;
@@ -34,7 +36,7 @@ impl Click {
         let first = (view.from / GRAIN).max(1);
         let (base, last) = (first.saturating_sub(2).max(1), (view.to / GRAIN + 2).min(x.len() / GRAIN));
         self.steps.clear();
-        self.steps.extend((base..last).map(|g| greatest_step(&x[g * GRAIN - 1..(g + 1) * GRAIN])));
+        widest(Steps { samples: x, grains: base..last, into: &mut self.steps });
         for grain in first.max(base + 2)..(view.to / GRAIN).min(last.saturating_sub(2)) {
             let at = |g: usize| self.steps[g - base];
             let greatest = at(grain);
@@ -50,17 +52,35 @@ impl Click {
     }
 }
 
-/// Greatest step between neighbours: eight at a time, no chain of comparisons.
-fn greatest_step(samples: &[f32]) -> f32 {
-    let mut lanes = [0f32; 8];
-    let (now, before) = (samples[1..].as_chunks::<8>().0, samples[..samples.len() - 1].as_chunks::<8>().0);
-    for (now, before) in now.iter().zip(before) {
-        for ((lane, x), y) in lanes.iter_mut().zip(now).zip(before) {
-            let step = (x - y).abs();
-            *lane = if step > *lane { step } else { *lane };
+/// Greatest step between neighbours in each grain.
+struct Steps<'a> {
+    samples: &'a [f32],
+    grains: Range<usize>,
+    into: &'a mut Vec<f32>,
+}
+
+impl Work for Steps<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn done(self) {
+        for grain in self.grains {
+            let (from, to) = (grain * GRAIN, (grain + 1) * GRAIN);
+            // Eight at a time: no chain of comparisons.
+            let mut lanes = [0f32; 8];
+            let (now, before) = (
+                self.samples[from..to].as_chunks::<8>().0,
+                self.samples[from - 1..to - 1].as_chunks::<8>().0,
+            );
+            for (now, before) in now.iter().zip(before) {
+                for ((lane, x), y) in lanes.iter_mut().zip(now).zip(before) {
+                    let step = (x - y).abs();
+                    *lane = if step > *lane { step } else { *lane };
+                }
+            }
+            self.into.push(lanes.into_iter().fold(0.0, f32::max));
         }
     }
-    lanes.into_iter().fold(0.0, f32::max)
 }
 
 fn is_click(x: &[f32], i: usize) -> bool {

@@ -3,7 +3,7 @@
 //! Levels of segments are averaged in dB and not as power: hum is there all the time, and the last of a hit that dies away
 //! at the frequency of a harmonic is not.
 
-use realfft::{RealFftPlanner, RealToComplex};
+use fairtake_transform::{RealToComplex, forward_single};
 use std::sync::Arc;
 
 /// Shortest segment that tells a line from its neighbourhood, in seconds: 6 bins to each side of a line stay within the
@@ -58,7 +58,7 @@ impl HumFinder {
             .collect();
         HumFinder {
             rate_hz: f64::from(rate_hz),
-            plan: RealFftPlanner::new().plan_fft_forward(n),
+            plan: forward_single(n),
             window,
             input: vec![0.0; n],
             logs: vec![0.0; n / 2 + 1],

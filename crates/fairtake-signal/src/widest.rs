@@ -1,0 +1,28 @@
+//! The same code for the widest registers that the processor has: chosen as the program runs, so that one program serves all.
+
+use pulp::{Arch, Simd, WithSimd};
+
+/// Work on many samples. Implementations are `#[inline(always)]`, or they are compiled for the narrowest registers.
+pub(crate) trait Work {
+    /// What comes of it.
+    type Out;
+
+    /// Does it.
+    fn done(self) -> Self::Out;
+}
+
+struct Job<W>(W);
+
+impl<W: Work> WithSimd for Job<W> {
+    type Output = W::Out;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> W::Out {
+        self.0.done()
+    }
+}
+
+/// Does `work`, compiled for what this processor has.
+pub(crate) fn widest<W: Work>(work: W) -> W::Out {
+    Arch::new().dispatch(Job(work))
+}
