@@ -3,7 +3,7 @@
 use crate::correlation::correlation;
 use crate::linear::{Fit, Part};
 use crate::matrix::Matrix;
-use crate::pooling::{PooledVariance, neighbour_weights, pool};
+use crate::pooling::{Neighbours, PooledVariance, pool};
 use crate::random::Draws;
 use crate::simultaneous::{Factors, factors};
 use crate::student::t_quantile;
@@ -63,7 +63,8 @@ pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSetting
     if fit.df() < 2.0 - 1e-9 || m == 0 {
         return None;
     }
-    let Spread { sd, df, pooled, weights, correlation, draws } = Spread::new(fit, position, shape, settings);
+    let Spread { sd, df, pooled, neighbours, correlation, draws } =
+        Spread::new(fit, position, shape, settings);
     let t: Vec<f64> = df.iter().map(|d| t_quantile(0.5 + settings.confidence / 2.0, *d)).collect();
     let mut covariance = Matrix::zeros(m, m);
     for i in 0..m {
@@ -78,7 +79,7 @@ pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSetting
         .map(|(part, p)| (0..m).map(|b| part.factor * p.variance[b] / (sd[b] * sd[b]).max(1e-300)).collect())
         .collect();
     let factors =
-        factors(&fit.parts, &pooled, &shares, &weights, &draws, &sd, &t, &covariance, settings.confidence);
+        factors(&fit.parts, &pooled, &shares, &neighbours, &draws, &sd, &t, &covariance, settings.confidence);
     let half: Vec<f64> = sd.iter().zip(&t).map(|(s, t)| s * t * factors.pointwise).collect();
     let simultaneous_half = sd.iter().zip(&t).map(|(s, t)| s * t * factors.simultaneous).collect();
     Some(Curve { estimate: fit.estimate.clone(), sd, df, half, simultaneous_half, covariance, factors })
@@ -108,7 +109,7 @@ struct Spread {
     sd: Vec<f64>,
     df: Vec<f64>,
     pooled: Vec<PooledVariance>,
-    weights: Matrix,
+    neighbours: Neighbours,
     correlation: Matrix,
     draws: Draws,
 }
@@ -116,15 +117,15 @@ struct Spread {
 impl Spread {
     fn new(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSettings) -> Spread {
         let m = fit.estimate.len();
-        let weights = neighbour_weights(position);
+        let neighbours = Neighbours::new(position);
         let own: Vec<Vec<f64>> = fit.parts.iter().map(own_variance).collect();
-        let correlation = correlation(&standardised(&fit.parts, &own), position, fit.df());
+        let correlation = correlation(&weighed(&fit.parts), position, fit.df());
         let draws = Draws::new(&correlation, settings.n_draws, settings.seed);
         let pooled: Vec<PooledVariance> = fit
             .parts
             .iter()
             .zip(&own)
-            .map(|(part, own)| pool(own, shape, part.df, &correlation, &weights, &draws))
+            .map(|(part, own)| pool(own, shape, part.df, &correlation, &neighbours, &draws))
             .collect();
         let (mut variance, mut squares) = (vec![0.0; m], vec![0.0; m]);
         for (part, p) in fit.parts.iter().zip(&pooled) {
@@ -136,7 +137,7 @@ impl Spread {
         }
         let df = variance.iter().zip(&squares).map(|(v, q)| v * v / q.max(1e-300)).collect();
         let sd = variance.iter().map(|v| v.sqrt()).collect();
-        Spread { sd, df, pooled, weights, correlation, draws }
+        Spread { sd, df, pooled, neighbours, correlation, draws }
     }
 }
 
@@ -149,13 +150,13 @@ fn own_variance(part: &Part) -> Vec<f64> {
     sums
 }
 
-/// Residuals of all parts, each divided by its part's own standard deviation, so that they can be put together.
-fn standardised(parts: &[Part], own: &[Vec<f64>]) -> Matrix {
+/// Residuals of all parts, each weighing as its part does in the variance of the estimate.
+fn weighed(parts: &[Part]) -> Matrix {
     let mut out = Matrix::zeros(0, parts[0].residuals.n_cols());
-    for (part, own) in parts.iter().zip(own) {
+    for part in parts {
+        let weight = (part.factor / part.divisor.max(1e-300)).sqrt();
         for row in 0..part.residuals.n_rows() {
-            let z: Vec<f64> =
-                part.residuals.row(row).iter().zip(own).map(|(r, v)| r / v.max(1e-300).sqrt()).collect();
+            let z: Vec<f64> = part.residuals.row(row).iter().map(|r| r * weight).collect();
             out.push_row(&z);
         }
     }

@@ -4,7 +4,7 @@
 //! the same, so the variance is averaged over neighbours, as far as the data do not speak against it.
 
 use crate::matrix::Matrix;
-use crate::random::Draws;
+use crate::random::{Draws, dot};
 use statrs::function::gamma::digamma;
 
 /// How far the average over neighbours reaches to each side, in the unit of the positions (octaves).
@@ -16,17 +16,38 @@ const REACH: f64 = 1.5;
 const ENOUGH_DF: f64 = 60.0;
 
 /// Weights by which variances are averaged over neighbouring columns; every row sums to 1.
-pub fn neighbour_weights(position: &[f64]) -> Matrix {
-    let m = position.len();
-    let mut weights = Matrix::zeros(m, m);
-    for i in 0..m {
-        for j in 0..m {
-            weights.set(i, j, (1.0 - (position[i] - position[j]).abs() / REACH).max(0.0));
-        }
-        let sum: f64 = weights.row(i).iter().sum();
-        weights.row_mut(i).iter_mut().for_each(|w| *w /= sum);
+#[derive(Debug, Clone, PartialEq)]
+pub struct Neighbours {
+    /// Per column: the first neighbour and the weights from there on.
+    rows: Vec<(usize, Vec<f64>)>,
+}
+
+impl Neighbours {
+    /// Triangular weights around each of the ascending positions.
+    pub fn new(position: &[f64]) -> Neighbours {
+        let m = position.len();
+        let rows = (0..m)
+            .map(|i| {
+                let weight = |j: usize| 1.0 - (position[i] - position[j]).abs() / REACH;
+                let first = (0..=i).find(|j| weight(*j) > 0.0).unwrap_or(i);
+                let last = (i..m).rev().find(|j| weight(*j) > 0.0).unwrap_or(i);
+                let raw: Vec<f64> = (first..=last).map(weight).collect();
+                let sum: f64 = raw.iter().sum();
+                (first, raw.into_iter().map(|w| w / sum).collect())
+            })
+            .collect();
+        Neighbours { rows }
     }
-    weights
+
+    /// Number of columns.
+    pub fn n_columns(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Weighted averages over neighbours.
+    pub fn average(&self, values: &[f64]) -> Vec<f64> {
+        self.rows.iter().map(|(first, w)| dot(w, &values[*first..first + w.len()])).collect()
+    }
 }
 
 /// A variance per column after borrowing, with its degrees of freedom.
@@ -42,7 +63,7 @@ pub struct PooledVariance {
 
 /// Borrows strength for the variances `own` (each with `df` degrees of freedom) from their neighbours.
 ///
-/// Shape: `own`, `shape` and the sides of `correlation` and `weights` have one entry per column. `shape`
+/// Shape: `own`, `shape`, `neighbours` and the sides of `correlation` have one entry per column. `shape`
 /// is proportional to what the variance is expected to look like over the columns (ones when nothing is known);
 /// only its course matters.
 ///
@@ -55,7 +76,7 @@ pub fn pool(
     shape: &[f64],
     df: f64,
     correlation: &Matrix,
-    weights: &Matrix,
+    neighbours: &Neighbours,
     draws: &Draws,
 ) -> PooledVariance {
     let m = own.len();
@@ -63,28 +84,27 @@ pub fn pool(
         return PooledVariance { variance: own.to_vec(), df: vec![df; m], share: 0.0 };
     }
     let ratio: Vec<f64> = own.iter().zip(shape).map(|(o, s)| o.max(1e-300) / s).collect();
-    let smooth = apply(weights, &ratio);
-    let prior_df = prior_freedom(roughness(&ratio, &smooth), df, weights, draws);
+    let smooth = neighbours.average(&ratio);
+    let prior_df = prior_freedom(roughness(&ratio, &smooth), df, neighbours, draws);
     let share = if prior_df.is_infinite() { 1.0 } else { prior_df / (prior_df + df) };
     let variance = (0..m).map(|b| ((1.0 - share) * ratio[b] + share * smooth[b]) * shape[b]).collect();
     let df = (0..m)
         .map(|b| {
             // Variance of a weighted sum of correlated chi-squares: Σ a_k·a_l·ρ_kl².
-            let a = |k: usize| share * weights.at(b, k) + if k == b { 1.0 - share } else { 0.0 };
-            let near: Vec<usize> = (0..m).filter(|k| a(*k) > 0.0).collect();
+            let (first, weights) = &neighbours.rows[b];
+            let a = |k: usize| share * weights[k - first] + if k == b { 1.0 - share } else { 0.0 };
+            let near = *first..first + weights.len();
             let spread: f64 = near
-                .iter()
-                .map(|k| near.iter().map(|l| a(*k) * a(*l) * correlation.at(*k, *l).powi(2)).sum::<f64>())
+                .clone()
+                .map(|k| {
+                    let of_k = near.clone().map(|l| a(l) * correlation.at(k, l).powi(2)).sum::<f64>();
+                    a(k) * of_k
+                })
                 .sum();
             (df / spread).min(df + prior_df)
         })
         .collect();
     PooledVariance { variance, df, share }
-}
-
-/// Weighted averages over neighbours.
-pub fn apply(weights: &Matrix, values: &[f64]) -> Vec<f64> {
-    (0..weights.n_rows()).map(|i| weights.row(i).iter().zip(values).map(|(w, v)| w * v).sum()).collect()
 }
 
 /// Mean square of the log ratio of the columns' own variances to their neighbours'.
@@ -97,17 +117,17 @@ fn roughness(own: &[f64], smooth: &[f64]) -> f64 {
 
 /// Degrees of freedom of the prior: infinite when the variances are no rougher over the columns than equal
 /// ones with this correlation would be by chance.
-fn prior_freedom(found: f64, df: f64, weights: &Matrix, draws: &Draws) -> f64 {
+fn prior_freedom(found: f64, df: f64, neighbours: &Neighbours, draws: &Draws) -> f64 {
     let n_fields = (df.round() as usize).max(1);
     let n_trials = (600 / n_fields).clamp(20, 100);
     let mut expected = 0.0;
     for trial in 0..n_trials {
-        let mut own = vec![0.0; weights.n_rows()];
+        let mut own = vec![0.0; neighbours.n_columns()];
         for k in 0..n_fields {
             let z = draws.row(trial * n_fields + k);
             own.iter_mut().zip(z).for_each(|(o, z)| *o += z * z / n_fields as f64);
         }
-        expected += roughness(&own, &apply(weights, &own)) / n_trials as f64;
+        expected += roughness(&own, &neighbours.average(&own)) / n_trials as f64;
     }
     let excess = found - expected;
     // Reason for 10 %: the simulation's own error with 100 trials; a smaller excess is no evidence.
@@ -144,7 +164,7 @@ mod tests {
     #[test]
     fn averages_over_neighbours_keep_a_constant() {
         let position: Vec<f64> = (0..40).map(|i| i as f64 / 12.0).collect();
-        let out = apply(&neighbour_weights(&position), &[2.5; 40]);
+        let out = Neighbours::new(&position).average(&[2.5; 40]);
         assert!(out.iter().all(|v| (v - 2.5).abs() < 1e-12));
     }
 }

@@ -49,7 +49,7 @@ impl Draws {
 }
 
 /// Sum of products, four sums at a time: no chain of additions.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<4>(), b.as_chunks::<4>());
     let mut sums = [0.0; 4];
     for (a, b) in a.iter().zip(b) {

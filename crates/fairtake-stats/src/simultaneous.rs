@@ -2,7 +2,7 @@
 
 use crate::linear::Part;
 use crate::matrix::Matrix;
-use crate::pooling::{PooledVariance, apply};
+use crate::pooling::{Neighbours, PooledVariance};
 use crate::random::Draws;
 
 /// Up to this many degrees of freedom the variances' own errors are simulated field by field; above, one
@@ -36,7 +36,7 @@ pub(crate) fn factors(
     parts: &[Part],
     pooled: &[PooledVariance],
     shares: &[Vec<f64>],
-    weights: &Matrix,
+    neighbours: &Neighbours,
     draws: &Draws,
     sd: &[f64],
     t: &[f64],
@@ -48,7 +48,7 @@ pub(crate) fn factors(
     let fields: Vec<Option<Matrix>> = parts
         .iter()
         .zip(pooled)
-        .map(|(part, p)| (part.df <= FIELDS_UP_TO_DF).then(|| squared_fields(draws, weights, p.share)))
+        .map(|(part, p)| (part.df <= FIELDS_UP_TO_DF).then(|| squared_fields(draws, neighbours, p.share)))
         .collect();
     let (mut all, mut greatest, mut greatest_run) =
         (Vec::with_capacity(n * m), Vec::with_capacity(n), Vec::with_capacity(n));
@@ -89,12 +89,12 @@ pub(crate) fn factors(
 }
 
 /// Squared error fields with the same borrowing from neighbours as the variances themselves.
-fn squared_fields(draws: &Draws, weights: &Matrix, share: f64) -> Matrix {
-    let m = weights.n_cols();
+fn squared_fields(draws: &Draws, neighbours: &Neighbours, share: f64) -> Matrix {
+    let m = neighbours.n_columns();
     let mut out = Matrix::zeros(draws.len(), m);
     for k in 0..draws.len() {
         let squares: Vec<f64> = draws.row(k).iter().map(|z| z * z).collect();
-        let smooth = if share > 0.0 { apply(weights, &squares) } else { squares.clone() };
+        let smooth = if share > 0.0 { neighbours.average(&squares) } else { squares.clone() };
         let row = out.row_mut(k);
         (0..m).for_each(|b| row[b] = (1.0 - share) * squares[b] + share * smooth[b]);
     }
@@ -103,7 +103,7 @@ fn squared_fields(draws: &Draws, weights: &Matrix, share: f64) -> Matrix {
 
 /// Runs of columns, with what is needed to judge their average.
 struct Runs {
-    /// From, to, and 1/(sd of the sum × t).
+    /// From, to, and √length/(sd of the sum × t).
     spans: Vec<(usize, usize, f64)>,
 }
 
@@ -116,7 +116,7 @@ impl Runs {
                 let to = from + length;
                 let variance: f64 = (from..to).map(|i| covariance.row(i)[from..to].iter().sum::<f64>()).sum();
                 let mean_t = t[from..to].iter().sum::<f64>() / length as f64;
-                spans.push((from, to, 1.0 / (variance.max(1e-300).sqrt() * mean_t)));
+                spans.push((from, to, (length as f64 / variance.max(1e-300)).sqrt() / mean_t));
             }
             length = ((length as f64 * RUN_GROWTH).ceil() as usize).max(length + 1);
         }
@@ -125,27 +125,21 @@ impl Runs {
 
     /// Greatest run average over its half-width, for one error curve and its variance spread.
     fn greatest(&self, z: &[f64], sd: &[f64], spread: &[f64]) -> f64 {
-        let prefix = |values: &dyn Fn(usize) -> f64| {
-            let mut sums = Vec::with_capacity(z.len() + 1);
-            let mut sum = 0.0;
-            sums.push(sum);
-            (0..z.len()).for_each(|b| {
-                sum += values(b);
-                sums.push(sum);
-            });
-            sums
-        };
-        let errors = prefix(&|b| z[b] * sd[b]);
-        let spreads = prefix(&|b| spread[b]);
-        self.spans
-            .iter()
-            .map(|(from, to, scale)| {
-                let mean_spread = (spreads[*to] - spreads[*from]) / (to - from) as f64;
-                let value = (errors[*to] - errors[*from]) * scale;
-                value * value / mean_spread
-            })
-            .fold(0.0, f64::max)
-            .sqrt()
+        let (mut errors, mut spreads) = (vec![0.0; z.len() + 1], vec![0.0; z.len() + 1]);
+        for b in 0..z.len() {
+            errors[b + 1] = errors[b] + z[b] * sd[b];
+            spreads[b + 1] = spreads[b] + spread[b];
+        }
+        let mut greatest = 0.0;
+        for (from, to, scale) in &self.spans {
+            // The mean spread's divisor is part of the scale. Most runs are no new greatest: they cost no division.
+            let value = (errors[*to] - errors[*from]) * scale;
+            let (square, spread) = (value * value, spreads[*to] - spreads[*from]);
+            if square > greatest * spread {
+                greatest = square / spread;
+            }
+        }
+        greatest.sqrt()
     }
 }
 
