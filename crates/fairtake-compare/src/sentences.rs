@@ -158,8 +158,10 @@ fn region_text(r: &Region, against: &str, reference: &str, placed: &str, c: &Com
 fn settle(r: &Region, c: &ComparisonFindings) -> String {
     match r.settle.as_ref() {
         Some(s) => match (s.placements, s.events) {
-            (Some(n), _) => format!("; about {n} placements per microphone would settle it"),
-            (_, Some(n)) => format!("; about {n} {} per microphone would settle it", units(c.unit)),
+            (Some(n), _) if r.low_db.is_none() => format!("; it takes {n} placements per microphone to know"),
+            (_, Some(n)) if r.low_db.is_none() => format!("; it takes {n} {} or more to know", units(c.unit)),
+            (Some(n), _) => format!("; {n} placements per microphone should settle most of it"),
+            (_, Some(n)) => format!("; {n} {} per microphone should settle most of it", units(c.unit)),
             _ => match (s.reason, c.unit) {
                 (SettleReason::OutOfReach, Unit::Placement) => {
                     "; at this spread it would take more than 20 placements per microphone".to_string()

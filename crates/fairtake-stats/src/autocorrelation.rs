@@ -2,6 +2,26 @@
 
 use crate::matrix::Matrix;
 
+/// Lag-1 autocorrelation as far as it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lag1 {
+    /// Best value, 0..=0.95.
+    pub value: f64,
+    /// Upper 90 % bound, `value`..=0.95.
+    pub upper: f64,
+}
+
+impl Lag1 {
+    /// Independent units.
+    pub const NONE: Lag1 = Lag1 { value: 0.0, upper: 0.0 };
+}
+
+/// Quantile of the normal distribution at 90 %.
+const UPPER: f64 = 1.2816;
+
+/// Nothing correlates more than this: beyond, a handful of units says nothing at all.
+const MOST: f64 = 0.95;
+
 /// Lag-1 autocorrelation of the rows, pooled over columns and over all samples, corrected for the bias
 /// of short series; 0 when nothing can be estimated.
 ///
@@ -9,30 +29,61 @@ use crate::matrix::Matrix;
 ///
 /// # Source
 /// Bias of the lag-1 estimate, −(1 + 3ρ)/n: Marriott and Pope (1954), "Bias in the estimation of
-/// autocorrelations", Biometrika 41 (from memory). Checked by simulation in the ground truth.
-pub fn pooled_lag1(samples: &[&Matrix]) -> f64 {
-    let (mut products, mut squares, mut n_sum, mut n_samples) = (0.0, 0.0, 0.0, 0.0);
+/// autocorrelations", Biometrika 41 (from memory). Variance (1 − ρ²)/n of one series (Bartlett, textbook) over the number
+/// of columns that are independent of each other: `docs/methods/difference-curve.md`. Checked by simulation here and in
+/// the ground truth.
+pub fn lag1_with_bound(samples: &[&Matrix]) -> Lag1 {
+    let (mut products, mut n_columns, mut n_sum, mut n_samples) = (0.0, 0.0, 0.0, 0.0);
+    // What one series tells, times the number of series that are independent of each other.
+    let mut information = 0.0;
     for sample in samples.iter().filter(|s| s.n_rows() >= 4) {
-        let mean = sample.column_means();
-        // Every column weighs alike: a loud spread in one band must not decide for all.
-        for (col, m) in mean.iter().enumerate() {
-            let z: Vec<f64> = (0..sample.n_rows()).map(|i| sample.at(i, col) - m).collect();
+        let n = sample.n_rows();
+        let mut columns: Vec<Vec<f64>> = Vec::new();
+        for (col, m) in sample.column_means().iter().enumerate() {
+            let z: Vec<f64> = (0..n).map(|i| sample.at(i, col) - m).collect();
             let ss: f64 = z.iter().map(|v| v * v).sum();
+            // Every column weighs alike: a loud spread in one band must not decide for all.
             if ss > 0.0 {
                 products += z.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / ss;
-                squares += 1.0;
+                n_columns += 1.0;
+                columns.push(z.iter().map(|v| v / ss.sqrt()).collect());
             }
         }
-        n_sum += sample.n_rows() as f64;
+        information += n as f64 * independent_columns(&columns);
+        n_sum += n as f64;
         n_samples += 1.0;
     }
-    if squares == 0.0 {
-        return 0.0;
+    if n_columns == 0.0 {
+        return Lag1::NONE;
     }
     let n = n_sum / n_samples;
-    let raw = products / squares;
+    let raw = products / n_columns;
     // E(raw) ≈ ρ − (1 + 4ρ)/n for Σz_t·z_{t+1}/Σz_t²: the −(1 + 3ρ)/n above and −ρ/n for the missing term.
-    ((raw + 1.0 / n) / (1.0 - 4.0 / n).max(0.2)).clamp(0.0, 0.95)
+    let correction = (1.0 - 4.0 / n).max(0.2);
+    let value = ((raw + 1.0 / n) / correction).clamp(0.0, MOST);
+    let sd = ((1.0 - value * value) / information.max(1.0)).sqrt() / correction;
+    Lag1 { value, upper: (value + UPPER * sd).min(MOST) }
+}
+
+/// The best value of [`lag1_with_bound`] alone.
+pub fn pooled_lag1(samples: &[&Matrix]) -> f64 {
+    lag1_with_bound(samples).value
+}
+
+/// How many independent columns the columns are worth, m²/Σr², from columns of unit length: with r the correlation of
+/// every two. Its chance part, 1/(n − 1) in every r², makes this too few rather than too many.
+fn independent_columns(columns: &[Vec<f64>]) -> f64 {
+    let n = columns.first().map_or(0, Vec::len);
+    // The sum of r² over pairs of columns is that of squared products over pairs of rows: a much smaller table.
+    let mut rows = Matrix::zeros(n, n);
+    for column in columns {
+        for (i, a) in column.iter().enumerate() {
+            rows.row_mut(i).iter_mut().zip(column).for_each(|(r, b)| *r += a * b);
+        }
+    }
+    let sum: f64 = (0..n).flat_map(|i| rows.row(i)).map(|r| r * r).sum();
+    let m = columns.len() as f64;
+    if sum > 0.0 { m * m / sum } else { 1.0 }
 }
 
 /// Effective number of `n` units with lag-1 autocorrelation `lag1` (first-order autoregression).
@@ -58,5 +109,29 @@ mod tests {
     fn many_correlated_units_count_by_the_limit_of_the_formula() {
         // Exact limit n·(1 − ρ)/(1 + ρ) for n → ∞; at n = 10,000 the rest is of order 1/n.
         assert!((effective_number(10_000, 0.5) / 10_000.0 - 1.0 / 3.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn the_upper_bound_of_the_correlation_lies_above_it_in_about_nine_of_ten_series() {
+        use rand_chacha::ChaCha8Rng;
+        use rand_chacha::rand_core::SeedableRng;
+        use rand_distr::{Distribution, StandardNormal};
+        let mut rng = ChaCha8Rng::seed_from_u64(4);
+        let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+        for (n, rho, n_columns) in [(16, 0.8, 10), (16, 0.5, 10), (60, 0.8, 10), (24, 0.0, 30)] {
+            let mut n_above = 0;
+            for _ in 0..400 {
+                let mut series: Vec<f64> = (0..n_columns).map(|_| normal()).collect();
+                let mut rows = Matrix::zeros(0, n_columns);
+                for _ in 0..n {
+                    rows.push_row(&series);
+                    series.iter_mut().for_each(|s| *s = rho * *s + f64::sqrt(1.0 - rho * rho) * normal());
+                }
+                n_above += u32::from(lag1_with_bound(&[&rows]).upper >= rho);
+            }
+            // At least 90 % is wanted: 340 or fewer of 400 have a chance below 0.1 % there. Chance correlations
+            // make it more.
+            assert!(n_above > 340, "{n} units at {rho}: {n_above} of 400");
+        }
     }
 }

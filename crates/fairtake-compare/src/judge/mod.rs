@@ -17,12 +17,13 @@ pub(crate) use shape::shape;
 pub(crate) use verdict::verdict;
 
 use crate::{
-    BudgetKind, BudgetLine, Claim, Conditional, Estimate, MatchBy, PairTables, Region, Settings, Unit,
+    BudgetKind, BudgetLine, Claim, Conditional, Estimate, MatchBy, PairTables, Region, Settings, Table, Unit,
     Verdict,
 };
 use fairtake_stats::curve::{Curve, CurveSettings, curve};
 use fairtake_stats::linear::Fit;
 use fairtake_stats::student::t_quantile;
+use settle::Undecided;
 use units::{Counted, N_LEVELS, count};
 use verdict::runs;
 
@@ -78,7 +79,7 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
         curve(
             &columns(fit, 0, n_supported),
             &position,
-            &expected_shape(pair, counted.unit, settings),
+            &expected_shape(pair, &counted, settings),
             &curve_settings,
         )
     });
@@ -108,13 +109,17 @@ fn supported(pair: &PairTables) -> impl Iterator<Item = usize> + '_ {
 }
 
 /// What the variance of a unit is expected to look like over the supported bands: setting up again changes more the
-/// shorter the wave; between events nothing is known beforehand.
-fn expected_shape(pair: &PairTables, unit: Unit, settings: &Settings) -> Vec<f64> {
+/// shorter the wave, and no placement's mean is better than its events let it be; between events nothing is known
+/// beforehand.
+fn expected_shape(pair: &PairTables, counted: &Counted, settings: &Settings) -> Vec<f64> {
+    let within = |column: usize| counted.within.as_ref().map_or(0.0, |w| w[column]);
     supported(pair)
-        .map(|b| match unit {
+        .enumerate()
+        .map(|(column, b)| match counted.unit {
             Unit::Placement => {
                 let floor = settings.allowance.at_1khz_db;
-                floor * floor + allowance::spread_at(pair.bands[b].centre_hz(), &settings.allowance).powi(2)
+                let placing = allowance::spread_at(pair.bands[b].centre_hz(), &settings.allowance);
+                floor * floor + placing * placing + within(column)
             }
             Unit::Event | Unit::Block | Unit::Performance => 1.0,
         })
@@ -209,13 +214,25 @@ fn regions(
                 low_db: average.zip(half).map(|(a, h)| a - h),
                 high_db: average.zip(half).map(|(a, h)| a + h),
                 settle: (region_verdict == Verdict::Undecided).then(|| {
-                    let noise = &pair.noise_subtraction_sd_db[from..to];
-                    settle::settle(&bands[from..to], noise, counted, settings)
+                    let columns = columns_before..columns_before + n;
+                    let undecided = Undecided {
+                        bands: &bands[from..to],
+                        noise_sd_db: &pair.noise_subtraction_sd_db[from..to],
+                        spread: curve.map(|c| (&c.sd[columns.clone()], &c.df[columns.clone()])),
+                        n_played: n_played(pair),
+                    };
+                    settle::settle(&undecided, counted, settings)
                 }),
             };
             (region, (columns_before, columns_before + n))
         })
         .unzip()
+}
+
+/// Events played for the microphone that has fewer.
+fn n_played(pair: &PairTables) -> f64 {
+    let events = |tables: &[Table]| tables.iter().map(Table::n_events).sum::<usize>();
+    events(&pair.reference).min(events(&pair.against)) as f64
 }
 
 /// The columns `from..to` of a fit.

@@ -2,7 +2,7 @@
 
 use super::witness::RelativeToWitness;
 use crate::{Claim, Design, MatchBy, PairTables, Playing, Table, Unit};
-use fairtake_stats::autocorrelation::{effective_number, pooled_lag1};
+use fairtake_stats::autocorrelation::{Lag1, effective_number, lag1_with_bound, pooled_lag1};
 use fairtake_stats::linear::{Fit, Stratum, fit_effect, fit_strata};
 use fairtake_stats::matrix::Matrix;
 
@@ -29,6 +29,8 @@ pub(crate) struct Counted {
     pub fit: Option<Fit>,
     /// Differences per column, known even where no interval is.
     pub estimate: Vec<f64>,
+    /// Where placements are counted: per column, what the events of a take leave in the variance of one of them.
+    pub within: Option<Vec<f64>>,
 }
 
 /// Chooses the unit and fits the difference *against − reference*.
@@ -85,20 +87,51 @@ fn minus(a: &Matrix, b: &Matrix) -> Matrix {
     out
 }
 
+/// Units of the event level, per side.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Effective {
+    /// Effective number.
+    n: [f64; 2],
+    /// The same if blocks hang together as much as their upper bound says.
+    least: [f64; 2],
+}
+
 /// Event-level strata, with the effective number of correlated blocks.
-fn event_strata(samples: Vec<(Matrix, f64, usize)>, playing: Playing) -> (Vec<Stratum>, [f64; 2]) {
+fn event_strata(samples: Vec<(Matrix, f64, usize)>, playing: Playing) -> (Vec<Stratum>, Effective) {
     let matrices: Vec<&Matrix> = samples.iter().map(|(rows, _, _)| rows).collect();
-    let lag1 = if playing == Playing::Sustained { pooled_lag1(&matrices) } else { 0.0 };
-    let mut n_effective = [0.0; 2];
+    let lag1 = if playing == Playing::Sustained { lag1_with_bound(&matrices) } else { Lag1::NONE };
+    let mut effective = Effective::default();
     let strata = samples
         .into_iter()
         .map(|(rows, weight, side)| {
-            let n = effective_number(rows.n_rows(), lag1);
-            n_effective[side] += n;
+            let n = effective_number(rows.n_rows(), lag1.value);
+            effective.n[side] += n;
+            effective.least[side] += effective_number(rows.n_rows(), lag1.upper);
             Stratum { rows, n_effective: n, weight, side }
         })
         .collect();
-    (strata, n_effective)
+    (strata, effective)
+}
+
+/// Variance of a take's mean by its events alone, per column, on average over takes.
+fn within_takes(takes: &[&Matrix], playing: Playing) -> Vec<f64> {
+    let lag1 = if playing == Playing::Sustained { pooled_lag1(takes) } else { 0.0 };
+    let mut out = vec![0.0; takes.first().map_or(0, |t| t.n_cols())];
+    for take in takes {
+        let n = take.n_rows() as f64;
+        let n_effective = effective_number(take.n_rows(), lag1);
+        if n_effective <= 1.0 {
+            continue;
+        }
+        let mean = take.column_means();
+        // E(Σ residual²) = σ²·n·(1 − 1/n_e), and the mean's variance is σ²/n_e.
+        let scale = 1.0 / (n * (1.0 - 1.0 / n_effective) * n_effective * takes.len() as f64);
+        for i in 0..take.n_rows() {
+            let squares = take.row(i).iter().zip(&mean).map(|(v, m)| scale * (v - m) * (v - m));
+            out.iter_mut().zip(squares).for_each(|(o, s)| *o += s);
+        }
+    }
+    out
 }
 
 fn event_unit(playing: Playing) -> Unit {
@@ -145,12 +178,16 @@ fn together(pair: &PairTables, by: MatchBy) -> Counted {
             Some(fit) => fit.estimate.clone(),
             None => mean_over_positions(&means, &positions),
         };
-        return counted(Claim::Microphones, Unit::Placement, [n, n], fit, estimate);
+        let takes: Vec<&Matrix> = pairs.iter().map(|(_, _, d)| d).collect();
+        let within = Some(within_takes(&takes, pair.playing));
+        return Counted { within, ..counted(Claim::Microphones, Unit::Placement, [n, n], fit, estimate) };
     }
     let n_takes = pairs.len().max(1) as f64;
     let samples = pairs.into_iter().map(|(_, _, d)| (d, 1.0 / n_takes, 0)).collect();
-    let (strata, n) = event_strata(samples, pair.playing);
-    event_level(strata, [n[0], n[0]], pair)
+    let (strata, effective) = event_strata(samples, pair.playing);
+    // A pair of events is one unit of both microphones.
+    let both = Effective { n: [effective.n[0]; 2], least: [effective.least[0]; 2] };
+    event_level(strata, both, pair)
 }
 
 /// A fixed recording played back: block *k* of one take is block *k* of the other.
@@ -162,8 +199,10 @@ fn paired_by_row(pair: &PairTables, by: MatchBy) -> Counted {
         .zip(&pair.against)
         .map(|(a, b)| (minus(&rows(b, pair, by), &rows(a, pair, by)), 1.0 / n_takes, 0))
         .collect();
-    let (strata, n) = event_strata(samples, pair.playing);
-    event_level(strata, [n[0], n[0]], pair)
+    let (strata, effective) = event_strata(samples, pair.playing);
+    // A pair of events is one unit of both microphones.
+    let both = Effective { n: [effective.n[0]; 2], least: [effective.least[0]; 2] };
+    event_level(strata, both, pair)
 }
 
 /// One microphone after the other: nothing pairs, except each take with its witness.
@@ -191,7 +230,9 @@ fn in_turn(pair: &PairTables, by: MatchBy) -> Counted {
         let n = [strata[0].n_effective, strata[1].n_effective];
         let fit = fit_strata(&strata);
         let estimate = fit.estimate.clone();
-        return counted(Claim::Microphones, Unit::Placement, n, Some(fit), estimate);
+        let takes: Vec<&Matrix> = sides.iter().flatten().map(|(_, rows)| rows).collect();
+        let within = Some(within_takes(&takes, pair.playing));
+        return Counted { within, ..counted(Claim::Microphones, Unit::Placement, n, Some(fit), estimate) };
     }
     // Several passes at one placement are the units; a pass is never an event.
     let passes_repeat = sides
@@ -220,8 +261,26 @@ fn in_turn(pair: &PairTables, by: MatchBy) -> Counted {
             takes.into_iter().map(move |(_, rows)| (rows, weight, side))
         })
         .collect();
-    let (strata, n) = event_strata(samples, pair.playing);
-    event_level(strata, n, pair)
+    let (strata, effective) = event_strata(samples, pair.playing);
+    with_balance(event_level(strata, effective, pair), relative.balance(pair, by), effective)
+}
+
+/// Adds to the fit what the witness' correction took away: how the playing changes the difference in loudness.
+fn with_balance(mut counted: Counted, balance: Vec<Matrix>, effective: Effective) -> Counted {
+    let Some(fit) = counted.fit.as_mut().filter(|_| !balance.is_empty()) else { return counted };
+    let weight = 1.0 / balance.len() as f64;
+    let n_rows: usize = balance.iter().map(Matrix::n_rows).sum();
+    // Blocks that hang together count as much less here as they do there.
+    let counts = (effective.n.iter().sum::<f64>() / n_rows as f64).min(1.0);
+    let strata: Vec<Stratum> = balance
+        .into_iter()
+        .map(|rows| Stratum { n_effective: counts * rows.n_rows() as f64, rows, weight, side: 0 })
+        .collect();
+    let added = fit_strata(&strata);
+    fit.estimate.iter_mut().zip(&added.estimate).for_each(|(e, a)| *e += a);
+    fit.parts.extend(added.parts);
+    counted.estimate.clone_from(&fit.estimate);
+    counted
 }
 
 /// The mean spectrum of one microphone (0 = reference) over its counted units, unmatched, supported bands only, with
@@ -276,16 +335,17 @@ fn mean_over_positions(means: &Matrix, positions: &[f64]) -> Vec<f64> {
     at(1.0).iter().zip(at(-1.0)).map(|(a, b)| (a + b) / 2.0).collect()
 }
 
-fn event_level(strata: Vec<Stratum>, n_effective: [f64; 2], pair: &PairTables) -> Counted {
+fn event_level(strata: Vec<Stratum>, effective: Effective, pair: &PairTables) -> Counted {
     let fit = fit_strata(&strata);
     let estimate = fit.estimate.clone();
     let longest = strata.iter().map(|s| s.rows.n_rows()).max().unwrap_or(0);
     let known = pair.playing != Playing::Sustained || longest >= FEWEST_BLOCKS;
-    let enough = known && n_effective.iter().all(|n| *n >= FEWEST_EVENTS);
-    counted(Claim::TheseTakes, event_unit(pair.playing), n_effective, enough.then_some(fit), estimate)
+    // Those few comparisons in which correlated blocks look independent by chance must not pass for known.
+    let enough = known && effective.least.iter().all(|n| *n >= FEWEST_EVENTS);
+    counted(Claim::TheseTakes, event_unit(pair.playing), effective.n, enough.then_some(fit), estimate)
 }
 
 fn counted(claim: Claim, unit: Unit, n_effective: [f64; 2], fit: Option<Fit>, estimate: Vec<f64>) -> Counted {
     let fit = fit.filter(|f| f.df() >= 2.0 - 1e-9);
-    Counted { claim, unit, n_effective, fit, estimate }
+    Counted { claim, unit, n_effective, fit, estimate, within: None }
 }

@@ -4,8 +4,12 @@
 //! Its deviations are smoothed over bands, as far as that leaves less scatter: what is smooth is the player's, what is
 //! rough may be the witness's own. Levels (loudness and the like) are corrected by what the band corrections change in
 //! them, so that they follow the microphone's own balance and not that of the witness.
+//!
+//! Corrected so, all events sound as the mean event. But how two microphones differ in loudness depends on what is played:
+//! a brighter hit favours the brighter one. That part of their spread the correction has taken away; it is found again in
+//! what the events' deviations do to both mean spectra ([`RelativeToWitness::balance`]).
 
-use super::units::rows;
+use super::units::{N_LEVELS, rows};
 use crate::{Design, MatchBy, PairTables, Table};
 use fairtake_signal::units::{db_to_power, power_db};
 use fairtake_stats::matrix::Matrix;
@@ -62,17 +66,14 @@ impl RelativeToWitness {
             return table.clone();
         };
         let m = pair.bands.len();
-        let centres: Vec<f64> = pair.bands.iter().map(|b| b.centre_hz()).collect();
-        let k: Vec<f64> = centres.iter().map(|f| fairtake_signal::weighting::k_power(*f)).collect();
-        let middle: Vec<f64> =
-            centres.iter().map(|f| f64::from(u8::from((300.0..3000.0).contains(f)))).collect();
-        let plain = vec![1.0; m];
+        let weights = Weights::new(pair);
         let mut out = table.clone();
         let n = table.n_events().min(deviations.n_rows());
         for event in 0..n {
             let bands = &mut out.band_db[event * m..(event + 1) * m];
             let change = |weights: &[f64]| level_change(bands, deviations.row(event), weights);
-            let (loudness, midrange, rms) = (change(&k), change(&middle), change(&plain));
+            let (loudness, midrange, rms) =
+                (change(&weights.loudness), change(&weights.midrange), change(&weights.plain));
             out.loudness_db[event] += loudness;
             out.midrange_db[event] += midrange;
             out.rms_db[event] += rms;
@@ -81,6 +82,49 @@ impl RelativeToWitness {
             bands.iter_mut().zip(deviations.row(event)).for_each(|(b, d)| *b -= d);
         }
         out
+    }
+
+    /// Against minus reference of what every event's deviation from its performance's mean changes in the levels, as rows
+    /// of the fit's columns, one matrix per performance; none without a witness.
+    pub(super) fn balance(&self, pair: &PairTables, by: MatchBy) -> Vec<Matrix> {
+        let m = pair.bands.len();
+        let sides = [&pair.reference, &pair.against].map(|tables| {
+            let mut mean = vec![0.0; m];
+            for table in tables {
+                let rows = Matrix::from_rows(table.n_events(), m, self.corrected(table, pair).band_db);
+                let share = 1.0 / tables.len() as f64;
+                mean.iter_mut().zip(rows.column_means()).for_each(|(a, b)| *a += share * b);
+            }
+            mean
+        });
+        let weights = Weights::new(pair);
+        let n_supported = pair.supported.iter().filter(|s| **s).count();
+        self.deviations
+            .iter()
+            .map(|(_, deviations)| {
+                let middle = deviations.column_means();
+                let mut out = Matrix::zeros(0, n_supported + N_LEVELS);
+                for i in 0..deviations.n_rows() {
+                    // What is taken from a spectrum lowers it: the deviation is put onto it.
+                    let put_on: Vec<f64> =
+                        deviations.row(i).iter().zip(&middle).map(|(d, m)| m - d).collect();
+                    let change = |weights: &[f64]| {
+                        level_change(&sides[1], &put_on, weights) - level_change(&sides[0], &put_on, weights)
+                    };
+                    let (loudness, plain) = (change(&weights.loudness), change(&weights.plain));
+                    let matched = match by {
+                        MatchBy::Loudness => loudness,
+                        MatchBy::Midrange => change(&weights.midrange),
+                        MatchBy::Peak => plain,
+                        MatchBy::None => 0.0,
+                    };
+                    let mut row = vec![-matched; n_supported];
+                    row.extend([matched, plain, plain, plain, loudness]);
+                    out.push_row(&row);
+                }
+                out
+            })
+            .collect()
     }
 
     /// Mean square of what is left between events of a take, over takes and bands.
@@ -95,6 +139,24 @@ impl RelativeToWitness {
             }
         }
         sum / f64::max(n, 1.0)
+    }
+}
+
+/// What every band counts for in the levels.
+struct Weights {
+    loudness: Vec<f64>,
+    midrange: Vec<f64>,
+    plain: Vec<f64>,
+}
+
+impl Weights {
+    fn new(pair: &PairTables) -> Weights {
+        let centres: Vec<f64> = pair.bands.iter().map(|b| b.centre_hz()).collect();
+        Weights {
+            loudness: centres.iter().map(|f| fairtake_signal::weighting::k_power(*f)).collect(),
+            midrange: centres.iter().map(|f| f64::from(u8::from((300.0..3000.0).contains(f)))).collect(),
+            plain: vec![1.0; centres.len()],
+        }
     }
 }
 
