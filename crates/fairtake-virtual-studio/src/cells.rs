@@ -18,6 +18,17 @@ pub enum MicPair {
     Bump3Db,
 }
 
+/// What is held against the truth in some cells only, because it costs another judgement each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Also {
+    /// Edges and peaks of each microphone's spectrum.
+    Features,
+    /// The session goes on as the settling advice says.
+    Settle,
+    /// The conditional interval, with the placement allowance as it stands, at half and at twice its sizes.
+    Allowance,
+}
+
 /// One kind of comparison.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cell {
@@ -39,6 +50,8 @@ pub struct Cell {
     pub mics: MicPair,
     /// Microphones exchange their spots from placement to placement.
     pub positions_exchanged: bool,
+    /// What else is held against the truth.
+    pub also: Vec<Also>,
 }
 
 impl Cell {
@@ -72,6 +85,7 @@ impl Cell {
             block_correlation: 0.0,
             mics,
             positions_exchanged: false,
+            also: Vec::new(),
         }
     }
 
@@ -141,5 +155,57 @@ pub fn all_cells() -> Vec<Cell> {
         cell.performances_per_placement = passes;
         cells.push(cell);
     }
+    // Of the rendered cells' kind and size.
+    for (design, playing, placements, events) in [
+        (Together, Percussive, 1, 12),
+        (Together, Percussive, 3, 12),
+        (Together, Sustained, 1, 29),
+        (Together, Sustained, 3, 13),
+        (InTurn, Percussive, 1, 12),
+        (InTurn, Percussive, 3, 12),
+        (InTurn, Sustained, 1, 29),
+        (InTurn, Sustained, 3, 13),
+        (InTurnWithWitness, Percussive, 1, 12),
+        (InTurnWithWitness, Sustained, 3, 13),
+        (Replayed, Sustained, 1, 29),
+        (Replayed, Percussive, 3, 12),
+    ] {
+        cells.push(Cell::new(design, playing, placements, events, Drawn));
+    }
+    for (name, also) in ALSO {
+        cells.iter_mut().filter(|c| c.name == *name).for_each(|c| c.also = also.to_vec());
+    }
     cells
+}
+
+/// The cells in which more is held against the truth: every design, one placement and several, hits and blocks.
+const ALSO: &[(&str, &[Also])] = &[
+    ("together percussive 1 placement 24 hits drawn", &[Also::Features, Also::Settle, Also::Allowance]),
+    ("in turn percussive 1 placement 24 hits drawn", &[Also::Features, Also::Settle, Also::Allowance]),
+    ("witness percussive 1 placement 24 hits drawn", &[Also::Settle, Also::Allowance]),
+    ("together sustained 1 placement 60 blocks drawn r 0.5", &[Also::Features, Also::Settle]),
+    ("in turn sustained 1 placement 60 blocks drawn r 0.5", &[Also::Features, Also::Settle]),
+    ("in turn percussive 2 placements 24 hits drawn", &[Also::Features]),
+    ("in turn percussive 3 placements 24 hits drawn", &[Also::Features, Also::Settle]),
+    ("in turn percussive 5 placements 24 hits drawn", &[Also::Features, Also::Settle]),
+    ("witness percussive 3 placements 24 hits drawn", &[Also::Settle]),
+    ("together percussive 3 placements 24 hits drawn", &[Also::Settle]),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_cell_has_a_name_of_its_own_and_what_is_also_asked_names_a_cell() {
+        let cells = all_cells();
+        let mut names: Vec<&str> = cells.iter().map(|c| c.name.as_str()).collect();
+        names.sort_unstable();
+        assert!(names.windows(2).all(|w| w[0] != w[1]), "{names:?}");
+        assert!(ALSO.iter().all(|(name, _)| names.contains(name)));
+        assert!(
+            crate::scene::audio_cells().iter().all(|c| names.contains(&c.twin)),
+            "every rendered cell has a twin"
+        );
+    }
 }

@@ -1,216 +1,104 @@
-//! The coverage experiment: many made comparisons of one cell, judged and held against the truth.
+//! The coverage experiment: made comparisons of one cell, judged and held against the truth.
 
-use crate::cells::{Cell, MicPair};
-use crate::curve::{Case, draw_case};
-use crate::score::{CaseScore, N_OCTAVES, score};
-use fairtake_compare::{Claim, Settings, judge};
-use fairtake_stats::binomial::{Cluster, ProportionInterval, clopper_pearson, clustered};
+use crate::cells::{Also, Cell};
+use crate::curve::{Case, GoneOn, draw_case, draw_case_gone_on};
+use crate::requirements::{CellResult, collect};
+use crate::score::{CaseScore, conditional, score};
+use crate::spectrum_score::score_features;
+use fairtake_compare::{Allowance, Judgement, Region, Settings, SettleReason, Verdict, judge};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
-/// Confidence of the intervals by which a cell is failed.
-const CONFIDENCE: f64 = 0.99;
+/// A region counts as settled when at most this share of its bands is still undecided: what the advice promises.
+const STILL_UNDECIDED: f64 = 0.25;
 
-/// A rate with the interval that its number of trials allows.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Rate {
-    /// Hits over trials.
-    pub rate: f64,
-    /// Lower end of the 99 % interval.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-    /// Comparisons that count.
-    pub n: usize,
-}
-
-/// One requirement held against one rate.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Held {
-    /// What is required.
-    pub what: &'static str,
-    /// The rate found; `None` when nothing counted.
-    pub rate: Option<Rate>,
-    /// Least allowed.
-    pub least: f64,
-    /// Most allowed.
-    pub most: f64,
-}
-
-impl Held {
-    /// True unless the whole interval lies outside the limits.
-    pub fn holds(&self) -> bool {
-        self.rate.is_none_or(|r| r.high >= self.least && r.low <= self.most)
-    }
-}
-
-/// Result of one cell.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CellResult {
-    /// Name of the cell.
-    pub name: String,
-    /// Comparisons drawn.
-    pub n: usize,
-    /// Claim that the judgements made.
-    pub claim: Option<Claim>,
-    /// Share of supported bands whose interval is unknown.
-    pub unknown_share: f64,
-    /// Median over comparisons of the median half-width over the oracle's.
-    pub width_ratio: Option<f64>,
-    /// Every requirement.
-    pub held: Vec<Held>,
-}
-
-impl CellResult {
-    /// True when no requirement fails.
-    pub fn holds(&self) -> bool {
-        self.held.iter().all(Held::holds) && self.width_ratio.is_none_or(|w| w <= MOST_WIDTH)
-    }
-
-    /// The requirement called `what`.
-    pub fn rate(&self, what: &str) -> Option<Rate> {
-        self.held.iter().find(|h| h.what == what).and_then(|h| h.rate)
-    }
-}
-
-/// Median half-widths may be this much wider than an oracle's.
-pub const MOST_WIDTH: f64 = 1.6;
+/// The allowance is tried at these multiples of its sizes.
+pub const ALLOWANCES: [f64; 3] = [0.5, 1.0, 2.0];
 
 /// Runs `n` comparisons of a cell on all cores. `shrink` multiplies every half-width (1 = the real thing).
 pub fn run_cell(cell: &Cell, n: usize, seed: u64, settings: &Settings, shrink: f64) -> CellResult {
+    collect(cell, &on_all_cores(n, |i| score_one(cell, i, seed, settings, shrink)))
+}
+
+/// Makes `n` things on all cores and gives them back in order.
+pub fn on_all_cores<T: Send>(n: usize, make: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    let next = AtomicUsize::new(0);
     let n_threads = thread::available_parallelism().map_or(1, |p| p.get());
-    let mut scored: Vec<(usize, CaseScore, Claim)> = thread::scope(|scope| {
-        let workers: Vec<_> = (0..n_threads)
-            .map(|worker| {
-                scope.spawn(move || {
-                    (worker..n)
-                        .step_by(n_threads)
-                        .map(|i| one(cell, i, seed, settings, shrink))
-                        .collect::<Vec<_>>()
-                })
-            })
-            .collect();
+    let mut made: Vec<(usize, T)> = thread::scope(|scope| {
+        let work = || {
+            let mut mine = Vec::new();
+            loop {
+                let i = next.fetch_add(1, Ordering::Relaxed);
+                if i >= n {
+                    return mine;
+                }
+                mine.push((i, make(i)));
+            }
+        };
+        let workers: Vec<_> = (0..n_threads).map(|_| scope.spawn(work)).collect();
         workers.into_iter().flat_map(|w| w.join().expect("a worker does not panic")).collect()
     });
-    scored.sort_by_key(|(i, _, _)| *i);
-    let claim = scored.first().map(|(_, _, c)| *c);
-    let scores: Vec<CaseScore> = scored.into_iter().map(|(_, s, _)| s).collect();
-    collect(cell, &scores, claim)
+    made.sort_by_key(|(i, _)| *i);
+    made.into_iter().map(|(_, t)| t).collect()
 }
 
-fn one(cell: &Cell, i: usize, seed: u64, settings: &Settings, shrink: f64) -> (usize, CaseScore, Claim) {
-    let case: Case = draw_case(cell, seed.wrapping_mul(1_000_003).wrapping_add(i as u64));
-    let judgement = judge(&case.tables, &Settings { seed: i as u64, ..settings.clone() }, None);
-    (i, score(&case, &judgement, settings.margin_db, shrink), judgement.claim)
-}
-
-fn collect(cell: &Cell, scores: &[CaseScore], claim: Option<Claim>) -> CellResult {
-    let known: u32 = scores.iter().map(|s| s.known.iter().sum::<u32>()).sum();
-    let unknown: u32 = scores.iter().map(|s| s.unknown).sum();
-    let mut ratios: Vec<f64> = scores.iter().filter_map(|s| s.width_ratio).collect();
-    ratios.sort_by(f64::total_cmp);
-    let (least, most) = match (claim, cell.placements) {
-        (Some(Claim::Microphones), 0..=3) => (0.92, 0.985),
-        _ => (0.93, 0.97),
-    };
-    // Four blocks only: not overconfident is all that is asked.
-    let few = cell.events < 8 && claim == Some(Claim::TheseTakes);
-    let mut held = vec![];
-    if !few {
-        held.push(Held { what: "pointwise", rate: per_band(scores, None), least, most });
-        for (octave, what) in OCTAVES.into_iter().enumerate() {
-            held.push(Held { what, rate: per_band(scores, Some(octave)), least: 0.90, most: 0.99 });
+/// Makes, judges and scores comparison number `i` of a cell. The same arguments give the same score.
+pub fn score_one(cell: &Cell, i: usize, seed: u64, settings: &Settings, shrink: f64) -> CaseScore {
+    let case_seed = seed.wrapping_mul(1_000_003).wrapping_add(i as u64);
+    let case = draw_case(cell, case_seed);
+    let settings = Settings { seed: i as u64, ..settings.clone() };
+    let judgement = judge(&case.tables, &settings, None);
+    let mut out = score(&case, &judgement, settings.margin_db, shrink);
+    for also in &cell.also {
+        match also {
+            Also::Features => score_features(&case, &settings, shrink, &mut out),
+            Also::Settle => out.settled = settled(cell, case_seed, &judgement, &settings),
+            Also::Allowance => {
+                for (tally, times) in out.conditional.iter_mut().zip(ALLOWANCES) {
+                    *tally = conditional(&case, &with_allowance(&case, &settings, times).bands);
+                }
+            }
         }
-        held.push(Held {
-            what: "simultaneous",
-            rate: per_case(scores, |s| s.simultaneous),
-            least: 0.93,
-            most: 1.0,
-        });
-        held.push(Held {
-            what: "match",
-            rate: per_case(scores, |s| s.match_covered),
-            least: 0.92,
-            most: 1.0,
-        });
-        held.push(Held {
-            what: "regions",
-            rate: per_case(scores, |s| s.regions_covered.map(|r| r > 0.999)),
-            least: 0.92,
-            most: 1.0,
-        });
     }
-    if cell.mics == MicPair::Identical && claim == Some(Claim::Microphones) {
-        held.push(Held {
-            what: "false different",
-            rate: per_case(scores, |s| Some(s.false_different)),
-            least: 0.0,
-            most: 0.05,
-        });
-    }
-    held.push(Held {
-        what: "wrong sign",
-        rate: per_case(scores, |s| Some(s.wrong_sign)),
-        least: 0.0,
-        most: 0.025,
-    });
-    held.push(Held {
-        what: "wrong alike",
-        rate: per_case(scores, |s| Some(s.wrong_alike)),
-        least: 0.0,
-        most: 0.05,
-    });
-    let oracle: Vec<f64> = scores.iter().filter_map(|s| s.oracle_finds).collect();
-    if matches!(cell.mics, MicPair::Bump3Db) && !oracle.is_empty() {
-        let reach = oracle.iter().sum::<f64>() / oracle.len() as f64;
-        let least = if reach >= 0.9 { 0.80 } else { 0.0 };
-        held.push(Held { what: "power", rate: per_case(scores, |s| s.found), least, most: 1.0 });
-    }
-    CellResult {
-        name: cell.name.clone(),
-        n: scores.len(),
-        claim,
-        unknown_share: f64::from(unknown) / f64::from((known + unknown).max(1)),
-        width_ratio: ratios.get(ratios.len() / 2).copied(),
-        held,
-    }
+    out
 }
 
-/// Names of the octaves by their lower edge.
-const OCTAVES: [&str; N_OCTAVES] = [
-    "from 20 Hz",
-    "from 40 Hz",
-    "from 80 Hz",
-    "from 160 Hz",
-    "from 320 Hz",
-    "from 640 Hz",
-    "from 1.3 kHz",
-    "from 2.6 kHz",
-    "from 5.1 kHz",
-    "from 10 kHz",
-];
+fn with_allowance(case: &Case, settings: &Settings, times: f64) -> Judgement {
+    let a = &settings.allowance;
+    let allowance = Allowance {
+        distance_mm: times * a.distance_mm,
+        centre_offset_sd_mm: times * a.centre_offset_sd_mm,
+        at_1khz_db: times * a.at_1khz_db,
+        at_10khz_db: times * a.at_10khz_db,
+        ..a.clone()
+    };
+    judge(&case.tables, &Settings { allowance, ..settings.clone() }, Some(&case.setting_up))
+}
 
-/// Coverage over bands, clustered by comparison.
-fn per_band(scores: &[CaseScore], octave: Option<usize>) -> Option<Rate> {
-    let clusters: Vec<Cluster> = scores
+/// Goes on with the session until the units that the advice for the widest undecided region asks for are there, and
+/// judges again. `None` when there is no such advice.
+fn settled(cell: &Cell, case_seed: u64, judgement: &Judgement, settings: &Settings) -> Option<bool> {
+    let width = |r: &Region| (r.to_hz / r.from_hz).log2();
+    let advised = |r: &&Region| {
+        r.low_db.is_some() && r.settle.as_ref().is_some_and(|s| s.reason == SettleReason::Reachable)
+    };
+    let region = judgement.regions.iter().filter(advised).max_by(|a, b| width(a).total_cmp(&width(b)))?;
+    let advice = region.settle.as_ref()?;
+    let gone_on = match (advice.placements, advice.events) {
+        (Some(n), _) => GoneOn::ToPlacements(n),
+        (None, Some(n)) => GoneOn::ToEvents(n),
+        (None, None) => return None,
+    };
+    let case = draw_case_gone_on(cell, case_seed, gone_on);
+    let again = judge(&case.tables, settings, None);
+    let inside: Vec<Verdict> = case
+        .tables
+        .bands
         .iter()
-        .map(|s| {
-            let sum = |counts: &[u32; N_OCTAVES]| match octave {
-                Some(o) => u64::from(counts[o]),
-                None => counts.iter().map(|c| u64::from(*c)).sum(),
-            };
-            Cluster { n_hits: sum(&s.covered), n_trials: sum(&s.known) }
-        })
+        .zip(&again.bands)
+        .filter(|(band, _)| band.centre_hz() > region.from_hz && band.centre_hz() < region.to_hz)
+        .map(|(_, judged)| judged.verdict)
         .collect();
-    let (hits, trials) = clusters.iter().fold((0, 0), |(h, t), c| (h + c.n_hits, t + c.n_trials));
-    let ProportionInterval { low, high } = clustered(&clusters, CONFIDENCE)?;
-    let n = clusters.iter().filter(|c| c.n_trials > 0).count();
-    Some(Rate { rate: hits as f64 / trials as f64, low, high, n })
-}
-
-/// Rate over comparisons; those without an answer do not count.
-fn per_case(scores: &[CaseScore], hit: impl Fn(&CaseScore) -> Option<bool>) -> Option<Rate> {
-    let answers: Vec<bool> = scores.iter().filter_map(hit).collect();
-    let hits = answers.iter().filter(|a| **a).count();
-    let ProportionInterval { low, high } = clopper_pearson(hits as u64, answers.len() as u64, CONFIDENCE)?;
-    Some(Rate { rate: hits as f64 / answers.len() as f64, low, high, n: answers.len() })
+    let undecided = inside.iter().filter(|v| **v == Verdict::Undecided).count();
+    Some(undecided as f64 <= STILL_UNDECIDED * inside.len() as f64)
 }

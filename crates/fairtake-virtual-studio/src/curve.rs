@@ -7,7 +7,7 @@
 
 use crate::cells::{Cell, MicPair};
 use crate::model::{Draw, Model, Scene};
-use fairtake_compare::{Design, PairTables, Playing, Table};
+use fairtake_compare::{Claim, Design, PairTables, Playing, SettingUp, Table};
 
 /// Draws for the expectation of the matching quantity. Reason: differences with common events scatter by less than
 /// 0.1 dB, so 160 draws know them to 0.01 dB.
@@ -18,18 +18,49 @@ const N_EXPECTATION: usize = 160;
 pub struct Case {
     /// What is judged.
     pub tables: PairTables,
-    /// Level-matched difference per band as placed and as played, dB.
-    pub truth_these_takes_db: Vec<f64>,
-    /// Level-matched difference per band of the microphones, over placements and playing, dB.
-    pub truth_microphones_db: Vec<f64>,
-    /// Match gain as placed and as played.
-    pub truth_match_gain_these_takes_db: f64,
-    /// Match gain of the microphones.
-    pub truth_match_gain_microphones_db: f64,
-    /// True standard deviation of the estimate, per band, claim `these_takes`.
-    pub oracle_sd_these_takes_db: Vec<f64>,
-    /// The same, claim `microphones`.
-    pub oracle_sd_microphones_db: Vec<f64>,
+    /// The answer as placed and as played.
+    pub these_takes: Truth,
+    /// The answer for the microphones, over placements and playing.
+    pub microphones: Truth,
+    /// True mean band levels of what was counted, unmatched, in dB: reference, against. What edges and peaks are
+    /// held against.
+    pub spectra_db: [Vec<f64>; 2],
+    /// What a log would say of the setting-up; the source's size is not known.
+    pub setting_up: SettingUp,
+}
+
+/// The known answer under one claim.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truth {
+    /// Level-matched difference per band, dB.
+    pub difference_db: Vec<f64>,
+    /// Gain that matches *against*, dB.
+    pub match_gain_db: f64,
+    /// Against minus reference of sample peak, true peak, RMS, loudness, dB, where known.
+    pub levels_db: [Option<f64>; 4],
+    /// True standard deviation of the estimate, per band.
+    pub oracle_sd_db: Vec<f64>,
+}
+
+impl Case {
+    /// The truth of a claim.
+    pub fn truth(&self, claim: Claim) -> &Truth {
+        match claim {
+            Claim::TheseTakes => &self.these_takes,
+            Claim::Microphones => &self.microphones,
+        }
+    }
+}
+
+/// What is drawn beyond the cell's own numbers: the same session, gone on with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GoneOn {
+    /// As the cell says.
+    No,
+    /// Every take goes on until it has this many events.
+    ToEvents(u32),
+    /// Microphones are set up again until there are this many placements of each.
+    ToPlacements(u32),
 }
 
 /// One take before its events: which microphone, where and how it was played.
@@ -44,27 +75,40 @@ struct TakePlan {
 
 /// Draws a comparison. The same cell and seed give the same case.
 pub fn draw_case(cell: &Cell, seed: u64) -> Case {
+    draw_case_gone_on(cell, seed, GoneOn::No)
+}
+
+/// Draws a comparison whose session goes on: its first takes and events are those of [`draw_case`].
+pub fn draw_case_gone_on(cell: &Cell, seed: u64, gone_on: GoneOn) -> Case {
     let mut model = Model::new(cell, seed);
-    let takes = plan(cell, &mut model);
+    let mut takes = plan(cell, &mut model);
     let scene = model.scene();
-    let mut tables: [Vec<Table>; 3] = Default::default();
     let replay =
         (cell.design == Design::Replayed).then(|| model.events(cell.events as usize, cell.block_correlation));
-    for performance in distinct_performances(&takes) {
-        // A replay sounds the same every time.
-        let events = match &replay {
-            Some(events) => events.clone(),
-            None => model.events(cell.events as usize, cell.block_correlation),
-        };
-        for take in takes.iter().filter(|t| t.performance == performance) {
-            let own = model.own_scatter(cell.events as usize, cell.block_correlation);
-            tables[take.side].push(table(take, &scene, &events, &own));
+    let mut tables: [Vec<Table>; 3] = Default::default();
+    record(cell, &mut model, &scene, &takes, replay.as_deref(), &mut tables);
+    match gone_on {
+        GoneOn::No => {}
+        GoneOn::ToEvents(n) => {
+            // The first events of each take stay; those of a longer take follow them.
+            let more = Cell { events: n.saturating_sub(cell.events), ..cell.clone() };
+            let mut rest: [Vec<Table>; 3] = Default::default();
+            record(&more, &mut model, &scene, &takes, None, &mut rest);
+            for (table, rest) in tables.iter_mut().flatten().zip(rest.iter().flatten()) {
+                append(table, rest);
+            }
+        }
+        GoneOn::ToPlacements(n) => {
+            let more = more_placements(cell, &mut model, &takes, n);
+            record(cell, &mut model, &scene, &more, replay.as_deref(), &mut tables);
+            takes.extend(more);
         }
     }
     let [reference, against, witness] = tables;
     let n_bands = scene.bands.len();
-    let (these, microphones) = truths(cell, &mut model, &scene, &takes);
-    let [oracle_these, oracle_mics] = oracle(cell, &mut model, &scene);
+    let (mut these_takes, mut microphones) = truths(cell, &mut model, &scene, &takes);
+    [these_takes.oracle_sd_db, microphones.oracle_sd_db] = oracle(cell, &mut model, &scene);
+    let spectra_db = [0, 1].map(|side| counted_spectrum(cell, &scene, &takes, side));
     Case {
         tables: PairTables {
             design: cell.design,
@@ -76,23 +120,93 @@ pub fn draw_case(cell: &Cell, seed: u64) -> Case {
             against,
             witness,
         },
-        truth_these_takes_db: these.0,
-        truth_match_gain_these_takes_db: these.1,
-        truth_microphones_db: microphones.0,
-        truth_match_gain_microphones_db: microphones.1,
-        oracle_sd_these_takes_db: oracle_these,
-        oracle_sd_microphones_db: oracle_mics,
+        these_takes,
+        microphones,
+        spectra_db,
+        setting_up: model.setting_up_as_logged(),
     }
+}
+
+/// Adds the tables of all takes, performance by performance.
+fn record(
+    cell: &Cell,
+    model: &mut Model,
+    scene: &Scene,
+    takes: &[TakePlan],
+    replay: Option<&[Vec<f64>]>,
+    tables: &mut [Vec<Table>; 3],
+) {
+    for performance in distinct_performances(takes) {
+        // A replay sounds the same every time.
+        let events = match replay {
+            Some(events) => events.to_vec(),
+            None => model.events(cell.events as usize, cell.block_correlation),
+        };
+        for take in takes.iter().filter(|t| t.performance == performance) {
+            let own = model.own_scatter(cell.events as usize, cell.block_correlation);
+            tables[take.side].push(table(take, scene, &events, &own));
+        }
+    }
+}
+
+fn append(table: &mut Table, rest: &Table) {
+    let columns: [fn(&mut Table) -> &mut Vec<f64>; 6] = [
+        |t| &mut t.band_db,
+        |t| &mut t.loudness_db,
+        |t| &mut t.midrange_db,
+        |t| &mut t.sample_peak_db,
+        |t| &mut t.true_peak_db,
+        |t| &mut t.rms_db,
+    ];
+    let mut rest = rest.clone();
+    for column in columns {
+        let more = std::mem::take(column(&mut rest));
+        column(table).extend(more);
+    }
+}
+
+/// True mean spectrum of what is counted for one microphone: over placements and playing once it was set up again,
+/// else as placed and as played. Not asked for where spots are exchanged.
+fn counted_spectrum(cell: &Cell, scene: &Scene, takes: &[TakePlan], side: usize) -> Vec<f64> {
+    let own: Vec<&TakePlan> = takes.iter().filter(|t| t.side == side).collect();
+    if cell.placements >= 2 {
+        return scene.expected_spectrum(side);
+    }
+    let mut mean = vec![0.0; scene.bands.len()];
+    for take in &own {
+        let row = scene.levels(side, &[&take.placed, &take.played]);
+        mean.iter_mut().zip(row).for_each(|(m, r)| *m += r / own.len() as f64);
+    }
+    mean
 }
 
 /// Which takes there are, each with its placement and its playing.
 fn plan(cell: &Cell, model: &mut Model) -> Vec<TakePlan> {
-    let mut takes = Vec::new();
-    let mut performance = 0;
-    let still = vec![0.0; model.n_bands()];
     let spots = [model.placed(0), model.placed(1)];
     let witness_placed = model.placed(2);
-    for placement in 1..=cell.placements {
+    placements(cell, model, 1..=cell.placements, 0, &spots, &witness_placed)
+}
+
+/// The takes of further placements; spots are not exchanged in them.
+fn more_placements(cell: &Cell, model: &mut Model, before: &[TakePlan], to: u32) -> Vec<TakePlan> {
+    let witness_placed = before.iter().find(|t| t.side == 2).map(|t| t.placed.clone()).unwrap_or_default();
+    let n_performances = before.iter().map(|t| t.performance).max().unwrap_or(0);
+    let none = vec![0.0; model.n_bands()];
+    placements(cell, model, cell.placements + 1..=to, n_performances, &[none.clone(), none], &witness_placed)
+}
+
+fn placements(
+    cell: &Cell,
+    model: &mut Model,
+    numbers: std::ops::RangeInclusive<u32>,
+    n_performances: u32,
+    spots: &[Vec<f64>; 2],
+    witness_placed: &[f64],
+) -> Vec<TakePlan> {
+    let mut takes = Vec::new();
+    let mut performance = n_performances;
+    let still = vec![0.0; model.n_bands()];
+    for placement in numbers {
         let placed = [model.placed(0), model.placed(1)];
         let exchanged = cell.positions_exchanged && placement % 2 == 0;
         for _ in 0..cell.performances_per_placement {
@@ -125,7 +239,7 @@ fn plan(cell: &Cell, model: &mut Model) -> Vec<TakePlan> {
                         placement: 1,
                         performance,
                         position: None,
-                        placed: witness_placed.clone(),
+                        placed: witness_placed.to_vec(),
                         played,
                     });
                 }
@@ -158,42 +272,60 @@ fn table(take: &TakePlan, scene: &Scene, events: &[Vec<f64>], own: &[Vec<f64>]) 
     };
     for (event, own) in events.iter().zip(own) {
         let row = scene.levels(take.side, &[&take.placed, &take.played, event, own]);
-        let loudness = scene.loudness(&row);
+        let [loudness, rms] = scene.loudness_and_rms(&row);
         out.loudness_db.push(loudness);
         out.midrange_db.push(loudness - 1.0);
-        out.sample_peak_db.push(loudness + 12.0 + 0.3 * own[0]);
-        out.true_peak_db.push(loudness + 12.3 + 0.3 * own[0]);
-        out.rms_db.push(loudness + 0.7 + 0.1 * own[1]);
+        out.sample_peak_db.push(rms + 12.0 + 0.3 * own[0]);
+        out.true_peak_db.push(rms + 12.3 + 0.3 * own[0]);
+        out.rms_db.push(rms);
         out.band_db.extend(row);
     }
     out
 }
 
-/// Truth of both claims: matched difference per band, and match gain.
-fn truths(
-    cell: &Cell,
-    model: &mut Model,
-    scene: &Scene,
-    takes: &[TakePlan],
-) -> ((Vec<f64>, f64), (Vec<f64>, f64)) {
-    let n_bands = scene.bands.len();
-    let draws: Vec<Draw> = (0..N_EXPECTATION).map(|_| model.draw()).collect();
-    let difference = |level: [f64; 2], curve: [Vec<f64>; 2]| {
-        let match_db = level[1] - level[0];
-        let bands = (0..n_bands).map(|b| curve[1][b] - curve[0][b] - match_db).collect();
-        (bands, -match_db)
-    };
-    // The microphones: over placements (and spots), playing and events.
-    let mut level = [0.0; 2];
-    let mut curve = [vec![0.0; n_bands], vec![0.0; n_bands]];
-    for draw in &draws {
-        for (side, level) in level.iter_mut().enumerate() {
-            let row = scene.levels(side, &[&draw.placed[side], &draw.played, &draw.event, &draw.own]);
-            *level += scene.loudness(&row) / N_EXPECTATION as f64;
+/// Sums towards one truth: loudness and RMS of both sides, and both curves.
+struct Sums {
+    levels: [[f64; 2]; 2],
+    curves: [Vec<f64>; 2],
+}
+
+impl Sums {
+    fn new(n_bands: usize) -> Sums {
+        Sums { levels: [[0.0; 2]; 2], curves: [vec![0.0; n_bands], vec![0.0; n_bands]] }
+    }
+
+    fn add_level(&mut self, side: usize, scene: &Scene, row: &[f64], share: f64) {
+        let levels = scene.loudness_and_rms(row);
+        (0..2).for_each(|k| self.levels[side][k] += share * levels[k]);
+    }
+
+    fn truth(self) -> Truth {
+        let [loudness, rms] = [0, 1].map(|k| self.levels[1][k] - self.levels[0][k]);
+        let difference_db =
+            self.curves[1].iter().zip(&self.curves[0]).map(|(b, a)| b - a - loudness).collect();
+        Truth {
+            difference_db,
+            match_gain_db: -loudness,
+            levels_db: [rms, rms, rms, loudness].map(Some),
+            oracle_sd_db: Vec::new(),
         }
     }
-    (0..2).for_each(|side| curve[side] = scene.expected_curve(side));
-    let microphones = difference(level, curve.clone());
+}
+
+/// Truth of both claims, without the oracle: these takes, the microphones.
+fn truths(cell: &Cell, model: &mut Model, scene: &Scene, takes: &[TakePlan]) -> (Truth, Truth) {
+    let n_bands = scene.bands.len();
+    let draws: Vec<Draw> = (0..N_EXPECTATION).map(|_| model.draw()).collect();
+    let share = 1.0 / N_EXPECTATION as f64;
+    // The microphones: over placements (and spots), playing and events.
+    let mut microphones = Sums::new(n_bands);
+    for draw in &draws {
+        for side in 0..2 {
+            let row = scene.levels(side, &[&draw.placed[side], &draw.played, &draw.event, &draw.own]);
+            microphones.add_level(side, scene, &row, share);
+        }
+    }
+    (0..2).for_each(|side| microphones.curves[side] = scene.expected_curve(side));
     // These takes: over events only; with a witness the playing is removed, and over several passes at one placement
     // it is what varies.
     let removed = cell.design == Design::InTurnWithWitness || several_passes(cell);
@@ -202,11 +334,10 @@ fn truths(
     let common: Vec<f64> = (0..n_bands)
         .map(|b| compared.iter().map(|t| t.played[b]).sum::<f64>() / compared.len() as f64)
         .collect();
-    let mut level = [0.0; 2];
-    let mut curve = [vec![0.0; n_bands], vec![0.0; n_bands]];
+    let mut these = Sums::new(n_bands);
     for side in 0..2 {
         let own: Vec<&TakePlan> = takes.iter().filter(|t| t.side == side).collect();
-        let share = 1.0 / own.len() as f64;
+        let of_takes = 1.0 / own.len() as f64;
         for take in own {
             for draw in &draws {
                 let played = match cell.design {
@@ -215,16 +346,17 @@ fn truths(
                     _ => &take.played,
                 };
                 let row = scene.levels(side, &[&take.placed, played, &draw.event, &draw.own]);
-                level[side] += share * scene.loudness(&row) / N_EXPECTATION as f64;
+                these.add_level(side, scene, &row, of_takes * share);
             }
-            let mean = scene.levels(side, &[&take.placed]);
-            for b in 0..n_bands {
-                let played = if removed { 0.0 } else { take.played[b] };
-                curve[side][b] += share * (mean[b] + played);
-            }
+            let mean = if removed {
+                scene.levels(side, &[&take.placed])
+            } else {
+                scene.levels(side, &[&take.placed, &take.played])
+            };
+            these.curves[side].iter_mut().zip(&mean).for_each(|(c, m)| *c += of_takes * m);
         }
     }
-    (difference(level, curve), microphones)
+    (these.truth(), microphones.truth())
 }
 
 /// True standard deviations of the estimate, with the matching quantity linearised: `these_takes`, `microphones`.

@@ -7,5 +7,8 @@ pub mod curve;
 mod field;
 mod model;
 pub mod replaced;
+pub mod requirements;
 pub mod scene;
 pub mod score;
+mod spectrum_score;
+pub mod table;

@@ -4,13 +4,16 @@ use crate::bands::twelfth_octaves;
 use crate::cells::{Cell, MicPair};
 use crate::curve::{identical, sustained};
 use crate::field::{SmoothField, between, heavy_tail, normal};
-use fairtake_compare::{BandSpan, distance_change_db};
+use fairtake_compare::{BandSpan, SettingUp, distance_change_db};
 use fairtake_signal::weighting::k_power;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 
 /// Distance errors are drawn from this many equally likely values, so that their mean effect is known exactly.
 const N_DISTANCES: usize = 33;
+
+/// Speed of sound in the made rooms.
+const SPEED_OF_SOUND_M_S: f64 = 343.4;
 
 /// What is fixed within one comparison: source, microphones, bands.
 #[derive(Debug, Clone)]
@@ -20,6 +23,8 @@ pub(crate) struct Scene {
     base: [Vec<f64>; 3],
     /// Mean effect of setting up, per side.
     mean_placed: [Vec<f64>; 3],
+    /// Mean effect of the echo, the same for all.
+    mean_echo: Vec<f64>,
     k: Vec<f64>,
 }
 
@@ -33,17 +38,26 @@ impl Scene {
         row
     }
 
-    /// Event loudness of one row of band levels.
-    pub(crate) fn loudness(&self, row: &[f64]) -> f64 {
-        // 10^(x/10) = e^(x·ln 10/10)
-        let sum: f64 =
-            row.iter().zip(&self.k).map(|(db, k)| k * (db * std::f64::consts::LN_10 / 10.0).exp()).sum();
-        -0.691 + 10.0 * (sum / 0.4).log10()
+    /// Event loudness and plain level of one row of band levels.
+    pub(crate) fn loudness_and_rms(&self, row: &[f64]) -> [f64; 2] {
+        let (mut weighted, mut plain) = (0.0, 0.0);
+        for (db, k) in row.iter().zip(&self.k) {
+            // 10^(x/10) = e^(x·ln 10/10)
+            let energy = (db * std::f64::consts::LN_10 / 10.0).exp();
+            weighted += k * energy;
+            plain += energy;
+        }
+        [-0.691 + 10.0 * (weighted / 0.4).log10(), 10.0 * plain.log10()]
     }
 
     /// Expected band levels over setting up, playing and events.
     pub(crate) fn expected_curve(&self, side: usize) -> Vec<f64> {
         self.levels(side, &[&self.mean_placed[side]])
+    }
+
+    /// The same with the mean effect of the echo, which both microphones share.
+    pub(crate) fn expected_spectrum(&self, side: usize) -> Vec<f64> {
+        self.levels(side, &[&self.mean_placed[side], &self.mean_echo])
     }
 
     /// Share of every band in the loudness: the derivative of loudness by band level.
@@ -89,6 +103,7 @@ pub(crate) struct Model {
     angle: SmoothField,
     /// Change per distance value and band, per side.
     distances: [Vec<Vec<f64>>; 3],
+    setting_up: SettingUp,
 }
 
 impl Model {
@@ -117,7 +132,14 @@ impl Model {
         let k: Vec<f64> = hz.iter().map(|f| k_power(*f)).collect();
         let (gradient, mics) = microphones(cell, &mut rng, &octaves, &hz, &source, &k);
         let base = mics.map(|m| source.iter().zip(&m).map(|(s, m)| s + m).collect());
-        let distances = distance_tables(&mut rng, &hz, gradient);
+        let (distances, distance_mm) = distance_tables(&mut rng, &hz, gradient);
+        let setting_up = SettingUp {
+            distance_mm,
+            radius_mm: None,
+            gradient_share: [gradient[0], gradient[1]],
+            centre_offset_mm: [15.0, 15.0],
+            speed_of_sound_m_s: SPEED_OF_SOUND_M_S,
+        };
         let mean_placed = [0, 1, 2].map(|side: usize| {
             (0..hz.len())
                 .map(|b| {
@@ -125,12 +147,18 @@ impl Model {
                 })
                 .collect()
         });
-        let scene = Scene { bands, base, mean_placed, k };
-        Model { rng, scene, octaves, sizes, timbre, angle, distances }
+        let mean_echo = hz.iter().map(|f| mean_echo_db(&sizes, *f)).collect();
+        let scene = Scene { bands, base, mean_placed, mean_echo, k };
+        Model { rng, scene, octaves, sizes, timbre, angle, distances, setting_up }
     }
 
     pub(crate) fn scene(&self) -> Scene {
         self.scene.clone()
+    }
+
+    /// What a log would say of the setting-up.
+    pub(crate) fn setting_up_as_logged(&self) -> SettingUp {
+        self.setting_up
     }
 
     pub(crate) fn n_bands(&self) -> usize {
@@ -151,16 +179,12 @@ impl Model {
     }
 
     fn placed_with(&self, side: usize, (distance, angle, echo): &(usize, Vec<f64>, f64)) -> Vec<f64> {
-        let echo_s = self.sizes.echo_s * (1.0 + 0.02 * echo);
         (0..self.octaves.len())
             .map(|b| {
                 let hz = self.scene.bands[b].centre_hz();
                 // The angle matters more the shorter the wave; below 200 Hz hardly.
                 let grows = self.sizes.angle_db * (0.15 + hz / 10_000.0).min(1.5);
-                let g = self.sizes.echo_gain;
-                let phase = 2.0 * std::f64::consts::PI * hz * echo_s;
-                let comb = 10.0 * (1.0 + 2.0 * g * phase.cos() + g * g).log10();
-                self.distances[side][*distance][b] + grows * angle[b] + comb
+                self.distances[side][*distance][b] + grows * angle[b] + echo_db(&self.sizes, hz, *echo)
             })
             .collect()
     }
@@ -241,6 +265,25 @@ impl Model {
     }
 }
 
+/// What the early echo does at a frequency; `off` is how far its delay is off its mean, in standard deviations.
+fn echo_db(sizes: &Sizes, hz: f64, off: f64) -> f64 {
+    let g = sizes.echo_gain;
+    let phase = 2.0 * std::f64::consts::PI * hz * sizes.echo_s * (1.0 + 0.02 * off);
+    10.0 * (1.0 + 2.0 * g * phase.cos() + g * g).log10()
+}
+
+/// Its mean over setting up, by the trapezoidal rule over ±4 standard deviations.
+fn mean_echo_db(sizes: &Sizes, hz: f64) -> f64 {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for i in -32..=32 {
+        let x = f64::from(i) / 8.0;
+        let w = (-0.5 * x * x).exp();
+        sum += w * echo_db(sizes, hz, x);
+        weight += w;
+    }
+    sum / weight
+}
+
 /// A source: a broad hump somewhere between 80 and 500 Hz, falling to both sides, with smooth and rough detail.
 fn source_curve(rng: &mut ChaCha8Rng, octaves: &[f64]) -> Vec<f64> {
     let centre = between(rng, -3.6, -1.0);
@@ -305,19 +348,24 @@ fn microphones(
 }
 
 /// Effect of every distance value on every band, per side; the source's size is drawn and unknown to the method.
-fn distance_tables(rng: &mut ChaCha8Rng, hz: &[f64], gradient: [f64; 3]) -> [Vec<Vec<f64>>; 3] {
+/// Beside it the distance that a log would state, from the grille.
+fn distance_tables(rng: &mut ChaCha8Rng, hz: &[f64], gradient: [f64; 3]) -> ([Vec<Vec<f64>>; 3], f64) {
     let distance_mm = between(rng, 40.0, 200.0);
     let radius_mm = if between(rng, 0.0, 1.0) < 0.3 { 0.0 } else { between(rng, 30.0, 200.0) };
     let error_mm = between(rng, 1.0, 5.0);
-    gradient.map(|share| {
+    let tables = gradient.map(|share| {
         (0..N_DISTANCES)
             .map(|i| {
                 // Quantiles of a logistic distribution: heavier tails than normal, unit standard deviation.
                 let p = (i as f64 + 0.5) / N_DISTANCES as f64;
                 let logistic = (p / (1.0 - p)).ln() * 3f64.sqrt() / std::f64::consts::PI;
                 let to = (distance_mm + error_mm * logistic).max(15.0);
-                hz.iter().map(|f| distance_change_db(distance_mm, to, *f, share, radius_mm, 343.4)).collect()
+                hz.iter()
+                    .map(|f| distance_change_db(distance_mm, to, *f, share, radius_mm, SPEED_OF_SOUND_M_S))
+                    .collect()
             })
             .collect()
-    })
+    });
+    // What is drawn is the effective distance; the acoustic centre lies 15 mm behind the grille.
+    (tables, distance_mm - 15.0)
 }

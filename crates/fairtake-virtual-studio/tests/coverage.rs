@@ -23,8 +23,8 @@ fn intervals_hold_for_takes_recorded_together_in_turn_and_placed_again() {
 
 #[test]
 fn intervals_shrunk_by_a_fifth_are_noticed() {
-    let name = "together percussive 1 placement 24 hits drawn";
-    let result = run_cell(&cell(name), 100, 11, &Settings::standard(), 0.8);
+    let all = cell("together percussive 1 placement 24 hits drawn");
+    let result = run_cell(&Cell { also: Vec::new(), ..all }, 100, 11, &Settings::standard(), 0.8);
     let pointwise = result.held.iter().find(|h| h.what == "pointwise").expect("it is required");
     assert!(!pointwise.holds(), "{pointwise:?}");
 }

@@ -24,20 +24,27 @@ impl Samples for Rendered {
 impl Scene {
     /// The takes, with their samples in memory.
     pub fn in_memory(&self) -> Vec<Take> {
-        self.takes.iter().map(in_memory).collect()
+        in_memory_all(&self.takes)
     }
 
     /// What the method needs of the log.
     pub fn shootout(&self) -> Shootout {
-        let mut log = Shootout::default();
-        for take in &self.takes {
-            log.mics.insert(take.mic.clone(), Mic::default());
-            let playing =
-                if take.source.starts_with("drum") { Playing::Percussive } else { Playing::Sustained };
-            log.sources.insert(take.source.clone(), Source { playing, ..Source::default() });
-        }
-        log
+        shootout_of(&self.takes)
     }
+}
+
+pub(super) fn in_memory_all(takes: &[SceneTake]) -> Vec<Take> {
+    takes.iter().map(in_memory).collect()
+}
+
+pub(super) fn shootout_of(takes: &[SceneTake]) -> Shootout {
+    let mut log = Shootout::default();
+    for take in takes {
+        log.mics.insert(take.mic.clone(), Mic::default());
+        let playing = if take.source.starts_with("drum") { Playing::Percussive } else { Playing::Sustained };
+        log.sources.insert(take.source.clone(), Source { playing, ..Source::default() });
+    }
+    log
 }
 
 fn in_memory(t: &SceneTake) -> Take {

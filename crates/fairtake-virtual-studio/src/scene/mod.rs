@@ -4,11 +4,13 @@
 //! room's and the microphone's noise. The truth is what the microphones alone, without placement and noise, make of
 //! the clean source.
 
+mod audio;
 mod in_memory;
 mod rig;
 mod sources;
 mod truth;
 
+pub use audio::{AudioCase, AudioCell, audio_case, audio_cells};
 pub use truth::Truth;
 
 use crate::field::between;
