@@ -45,7 +45,7 @@ fn a_misspelt_key_is_shown_with_line_caret_and_the_nearest_key() {
     assert_eq!(
         refused("distance_mm", "distnace_mm"),
         "shootout.toml:10:1: unknown key `distnace_mm`\n10 | distnace_mm = 80\n   | ^^^^^^^^^^^\nhint: did you mean \
-         `distance_mm`? Known here: name, playing, distance_mm, radius_mm, angle_deg"
+         `distance_mm`? Known here: name, playing, distance_mm, radius_mm, angle_deg, replayed"
     );
 }
 

@@ -120,6 +120,7 @@ impl<const N: usize> Work for Filtering<'_, N> {
         let ([mut x1, mut x2, mut y1, mut y2, mut z1, mut z2], mut sums) = (*self.memory, [0.0; N]);
         let n = self.signals[0].len();
         let signals = self.signals.map(|s| &s[..n]);
+        #[allow(clippy::needless_range_loop, reason = "several signals are read at one place")]
         for k in 0..n {
             let x = each(|i| f64::from(signals[i][k]));
             let y = each(|i| ((b0 * x[i] + b1 * x1[i]) + (b2 * x2[i] - a2 * y2[i])) - a1 * y1[i]);

@@ -258,7 +258,9 @@ mod tests {
         let (mut one, mut two) = (noise(5), noise(6));
         let mut found = NoiseShared::new(RATE_HZ, length);
         let hum = |i: usize, phase: f32| -> f32 {
-            (1..20).map(|h| (0.05 * h as f32 * 0.392_699_1 * i as f32 + phase * h as f32).sin()).sum::<f32>()
+            (1..20)
+                .map(|h| (0.05 * h as f32 * std::f32::consts::FRAC_PI_8 * i as f32 + phase * h as f32).sin())
+                .sum::<f32>()
         };
         for stretch in 0..16 {
             let at = |i: usize| stretch * length + i;

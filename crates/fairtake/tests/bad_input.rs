@@ -156,7 +156,10 @@ fn silence_and_a_single_sample_are_named_and_compared_with_nothing() {
             let said = text(&out.stderr);
             assert_eq!(out.status.code(), Some(2), "{args:?}: {said}");
             assert!(out.stdout.is_empty(), "{args:?}: no number is made up");
-            assert!(said.contains("nothing to compare") && said.contains(&format!("{stem} is left out")), "{said}");
+            assert!(
+                said.contains("nothing to compare") && said.contains(&format!("{stem} is left out")),
+                "{said}"
+            );
             assert!(!said.contains("good is left out"), "{said}");
         }
     }
@@ -250,10 +253,11 @@ fn rf64_and_a_wrong_ending_are_compared_like_plain_wav() {
 }
 
 #[test]
-fn three_sparse_gigabytes_are_compared_in_bounded_memory() {
+fn three_sparse_gigabytes_are_read_in_bounded_memory() {
     let place = tempfile::tempdir().expect("a folder for the test");
     let folder = place.path();
     write(&folder.join("a.wav"), 96_000, 1, StoreAs::Int24, &hits(96_000, 8, 6));
+    write(&folder.join("b.wav"), 96_000, 1, StoreAs::Int24, &hits(96_000, 8, 7));
     let mut file = std::fs::File::create(folder.join("huge.wav")).expect("creates");
     // 64 channels of 24 bits at 96 kHz: 175 s.
     let data_bytes: u32 = 192 * 16_777_216;
@@ -269,15 +273,16 @@ fn three_sparse_gigabytes_are_compared_in_bounded_memory() {
 
     let out = Command::new("/bin/sh")
         // 400 MB of addresses: less than a seventh of the file, and stacks of threads count here too.
-        .args(["-c", "ulimit -v 400000 && exec \"$0\" compare a.wav huge.wav --json"])
+        .args(["-c", "ulimit -v 400000 && exec \"$0\" compare a.wav b.wav huge.wav --json"])
         .arg(env!("CARGO_BIN_EXE_fairtake"))
         .current_dir(folder)
         .output()
         .expect("runs");
     assert!(out.status.success(), "{}", text(&out.stderr));
     let found: Value = serde_json::from_slice(&out.stdout).expect("JSON");
-    assert_eq!(found["takes"][1]["frames"], 16_777_216);
-    let peak_db = found["takes"][1]["sample_peak_dbfs"].as_f64().expect("one sample is not silent");
+    assert_eq!(found["takes"][2]["frames"], 16_777_216);
+    assert_eq!(found["takes"][2]["left_out"], true, "one sample is no event");
+    let peak_db = found["takes"][2]["sample_peak_dbfs"].as_f64().expect("one sample is not silent");
     // Exact: the last sample is half of full scale.
     assert!((peak_db + 20.0 * 2f64.log10()).abs() < 1e-9, "{peak_db}");
 }

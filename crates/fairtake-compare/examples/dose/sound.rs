@@ -137,7 +137,7 @@ fn bowed(made: &mut Random, random: &mut Random, playing: Playing) -> Dry {
     for (i, x) in out.samples.iter_mut().enumerate().skip(start) {
         let t = (i - start) as f32 / rate;
         // The course of strength and pitch is slow: it is worked out every 64 samples.
-        if (i - start) % 64 == 0 {
+        if (i - start).is_multiple_of(64) {
             let swell: f32 = swells.iter().map(|(hz, at)| 2.0 * (TAU * hz * t + at).sin()).sum();
             let strength_db = swell * playing.spread + playing.rise_db * (t / seconds - 0.5);
             level = 0.1 * gain(strength_db + playing.level_db) * (t / 0.1).min(1.0);
