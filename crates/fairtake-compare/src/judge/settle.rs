@@ -59,8 +59,10 @@ impl Reach {
 
 /// How many units per microphone in all would let most bands of an undecided region be called.
 pub(super) fn settle(region: &Undecided, counted: &Counted, settings: &Settings) -> Settle {
-    let Some(reaches) = reaches(region, settings) else { return unknown_spread(counted.unit) };
     let n_now = counted.n_effective[0].min(counted.n_effective[1]);
+    let Some(reaches) = reaches(region, settings) else {
+        return unknown_spread(counted.unit, n_now, region.n_played);
+    };
     // Blocks that hang together count less than one each: what is asked for is what must be played.
     let (most, per_unit) = match counted.unit {
         Unit::Placement => (MOST_PLACEMENTS, 1.0),
@@ -135,14 +137,16 @@ fn upper_spread(df: f64) -> f64 {
     (1.0 - c - UPPER * c.sqrt()).max(0.2).powf(-1.5)
 }
 
-/// Too few units to know their spread: the fewest that give an interval.
-fn unknown_spread(unit: Unit) -> Settle {
+/// Too few units to know their spread: the fewest that give an interval, and more than there are. Blocks that hang
+/// together so much that those played are not enough are asked for once again.
+fn unknown_spread(unit: Unit, n_now: f64, n_played: f64) -> Settle {
+    let more = n_now.floor() + 1.0;
     let fewest = match unit {
-        Unit::Placement | Unit::Performance => 3,
-        Unit::Event => 8,
-        Unit::Block => 24,
+        Unit::Placement | Unit::Performance => more.max(3.0),
+        Unit::Event => more.max(8.0),
+        Unit::Block => (2.0 * n_played).max(24.0),
     };
-    answer(fewest, unit)
+    answer(fewest as u32, unit)
 }
 
 fn answer(n: u32, unit: Unit) -> Settle {
