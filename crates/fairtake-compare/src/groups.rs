@@ -214,7 +214,7 @@ mod tests {
         let mut later = vec![0.0; 80];
         later.extend_from_slice(&clean[..clean.len() - 80]);
         let mut takes = vec![take("a", 1, add(&clean, &room(71))), take("b", 2, add(&later, &room(72)))];
-        let recognised = recognise_performances(&mut takes).expect("in memory");
+        let recognised = recognise_performances(&mut takes, None).expect("in memory");
         let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), Some(&recognised));
         let measures = measures.expect("in memory");
         let shift = measures[1].events[5].start_s - measures[0].events[5].start_s;

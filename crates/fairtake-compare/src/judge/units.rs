@@ -36,10 +36,17 @@ pub(crate) struct Counted {
 /// Chooses the unit and fits the difference *against − reference*.
 pub(crate) fn count(pair: &PairTables, by: MatchBy) -> Counted {
     match pair.design {
-        Design::Together => together(pair, by),
+        // Takes that are said to be recorded together, but share no performance, pair with nothing.
+        Design::Together if share_a_performance(pair) => together(pair, by),
+        Design::Together => in_turn(pair, by),
         Design::Replayed if !replaced(pair) => paired_by_row(pair, by),
         Design::Replayed | Design::InTurn | Design::InTurnWithWitness => in_turn(pair, by),
     }
+}
+
+/// True when some take of each microphone was recorded at once with one of the other.
+fn share_a_performance(pair: &PairTables) -> bool {
+    pair.reference.iter().any(|a| pair.against.iter().any(|b| a.performance == b.performance))
 }
 
 /// True when both microphones were set up at least twice.

@@ -7,7 +7,7 @@
 
 mod places;
 
-use crate::{ReadError, Take};
+use crate::{Design, ReadError, Take};
 use fairtake_signal::shared::{Correlator, NoiseFound, NoiseShared};
 use fairtake_stats::student::t_quantile;
 use places::{Places, STRETCH_S, read_at};
@@ -67,12 +67,21 @@ impl Recognised {
 }
 
 /// Gives takes that hold the performance of an earlier one its number, the others keep theirs; and tells of every such
-/// pair whether it was recorded at once.
+/// pair whether it was recorded at once. What the user states of the design holds: takes stated to be recorded together
+/// share one performance, those in turn do not, whatever they sound like.
 ///
 /// # Errors
 /// When a take cannot be read.
-pub fn recognise_performances(takes: &mut [Take]) -> Result<Recognised, ReadError> {
+pub fn recognise_performances(takes: &mut [Take], stated: Option<Design>) -> Result<Recognised, ReadError> {
     let mut found = Recognised::default();
+    if let Some(design) = stated {
+        if design == Design::Together
+            && let Some(first) = takes.first().map(|t| t.performance)
+        {
+            takes.iter_mut().for_each(|t| t.performance = first);
+        }
+        return Ok(found);
+    }
     let mut places: Vec<Option<Places>> = takes.iter().map(|_| None).collect();
     for i in 1..takes.len() {
         let mut joined = None;

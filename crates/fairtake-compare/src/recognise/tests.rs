@@ -44,7 +44,7 @@ fn brighter(x: &[f32]) -> Vec<f32> {
 
 fn recognise(a: Vec<f32>, b: Vec<f32>) -> (bool, Option<SharedPair>) {
     let mut takes = vec![take("a", 1, a), take("b", 2, b)];
-    let found = recognise_performances(&mut takes).expect("in memory");
+    let found = recognise_performances(&mut takes, None).expect("in memory");
     let between = found.between("b:2", "a:1").cloned();
     (takes[0].performance == takes[1].performance, between)
 }

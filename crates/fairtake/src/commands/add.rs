@@ -6,8 +6,8 @@ use crate::failure::Failure;
 use crate::{Done, Outcome};
 use fairtake_compare::{ReadError, Role};
 use fairtake_files::{
-    AudioError, AudioFile, FolderError, GapSettings, Intake, Log, LogError, LogFile, Proposal, ShootoutFolder,
-    TakeEntry, channel_names, cut_at_gaps, cut_at_list, cut_at_markers, key_of,
+    AudioError, AudioFile, FolderError, GapSettings, Intake, Log, LogError, LogFile, Proposal,
+    ShootoutFolder, TakeEntry, channel_names, cut_at_gaps, cut_at_list, cut_at_markers, key_of,
 };
 use std::fmt::Write;
 

@@ -4,8 +4,8 @@ use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
 use fairtake_compare::{
-    CompareError, Comparison, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source, Take,
-    compare, recognise_performances,
+    CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source,
+    Take, compare, recognise_performances,
 };
 use fairtake_files::{ShootoutFolder, bare_takes, cache_key};
 use std::path::Path;
@@ -26,7 +26,8 @@ pub(crate) fn open(args: &InputArgs) -> Result<Input, Failure> {
         return if only.is_dir() { open_folder(only) } else { Err(single(only)) };
     }
     let mut takes = bare_takes(&args.paths, args.channel).map_err(|e| Failure::new(&e, e.hint()))?;
-    let recognised = recognise_performances(&mut takes).map_err(|e| Failure::new(&e, &e.hint))?;
+    let stated = args.analysis.design.map(Design::from);
+    let recognised = recognise_performances(&mut takes, stated).map_err(|e| Failure::new(&e, &e.hint))?;
     let shootout = bare_log(&takes, &args.analysis);
     Ok(Input { shootout, takes, recognised: Some(recognised), folder: None })
 }

@@ -157,7 +157,7 @@ impl Session {
     fn same_sound(&self, one: &TakeEntry, other: &TakeEntry) -> bool {
         let Ok(mut takes) = self.folder.open_entries(vec![one.clone(), other.clone()]) else { return false };
         takes[1].performance = takes[0].performance + 1;
-        recognise_performances(&mut takes).is_ok() && takes[0].performance == takes[1].performance
+        recognise_performances(&mut takes, None).is_ok() && takes[0].performance == takes[1].performance
     }
 
     /// Enters takes in the log as `add` does. Where somebody else changed it just now, it is read anew.
