@@ -41,7 +41,9 @@ mod tests {
     #[test]
     fn lengths_are_fast_and_long_enough() {
         // Exact: eighths of powers of two.
-        for (n, length) in [(1, 256), (256, 256), (257, 320), (384, 384), (385, 448), (449, 512), (96_000, 98_304)] {
+        for (n, length) in
+            [(1, 256), (256, 256), (257, 320), (384, 384), (385, 448), (449, 512), (96_000, 98_304)]
+        {
             assert_eq!(fast_length(n), length);
         }
     }
