@@ -18,10 +18,35 @@ pub fn summary(findings: &Findings) -> String {
         findings.checks.iter().filter(|c| c.outcome != Outcome::Fair).cloned().collect();
     let n_fair = findings.checks.len() - standing.len();
     let _ = writeln!(out, "Checks: {n_fair} fair, {} to heed", standing.len());
-    out.push_str(&checks(&standing));
+    out.push_str(&to_heed(&standing));
     for c in &findings.comparisons {
         out.push('\n');
         comparison(&mut out, c);
+    }
+    out
+}
+
+/// Checks that are not fair: what several takes share is said once.
+fn to_heed(standing: &[CheckResult]) -> String {
+    let mut out = String::new();
+    let alike =
+        |a: &CheckResult, b: &CheckResult| (&a.code, a.outcome, &a.advice) == (&b.code, b.outcome, &b.advice);
+    for (i, c) in standing.iter().enumerate() {
+        if standing[..i].iter().any(|before| alike(before, c)) {
+            continue;
+        }
+        let also: Vec<&str> =
+            standing[i + 1..].iter().filter(|d| alike(c, d)).filter_map(|d| d.take.as_deref()).collect();
+        let mut text = c.take.as_ref().map_or(String::new(), |t| format!("{t}: "));
+        text.push_str(&c.text);
+        if !also.is_empty() {
+            let _ = write!(text, "; the like in {}", also.join(", "));
+        }
+        wrapped(
+            &mut out,
+            &format!("  {} {}: ", words::outcome(c.outcome), c.code),
+            &format!("{text}; {}", c.advice),
+        );
     }
     out
 }
@@ -126,5 +151,26 @@ mod tests {
         assert!(out.lines().all(|l| l.chars().count() <= WIDTH));
         let words: Vec<&str> = out.trim_start_matches("  ? ").split_whitespace().collect();
         assert_eq!(words, text.split_whitespace().collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn what_several_takes_share_is_said_once() {
+        let check = |code: &str, take: &str| CheckResult {
+            code: code.into(),
+            outcome: Outcome::Caution,
+            take: Some(take.into()),
+            comparison: None,
+            measured: Some(1.0),
+            limit: Some(0.0),
+            unit: String::new(),
+            text: format!("found in {take}"),
+            advice: format!("mend the {code}"),
+        };
+        let said = to_heed(&[check("click", "one"), check("hum", "one"), check("click", "two")]);
+        assert_eq!(
+            said,
+            "  caution click: one: found in one; the like in two; mend the click\n  caution hum: one: found in one; mend \
+             the hum\n"
+        );
     }
 }

@@ -228,6 +228,11 @@ fn voice(seconds: f64, pass_db: f64, pass_tone: f64, rng: &mut ChaCha8Rng) -> Ve
             Biquad::high_pass(rate, 3500.0).run(&mut hiss);
             syllable.iter_mut().zip(&hiss).for_each(|(x, v)| *x += v);
         }
+        // The formants ring on after the pulses: where the syllable ends it has died away, and is not cut.
+        let fade = frames(0.012).min(length);
+        for (i, x) in syllable.iter_mut().rev().take(fade).enumerate() {
+            *x *= (0.5 - 0.5 * (PI * (i as f64 + 0.5) / fade as f64).cos()) as f32;
+        }
         out[at..at + length].iter_mut().zip(&syllable).for_each(|(x, v)| *x += v);
         at += length + frames(if one_of(rng, 8) == 0 { between(rng, 0.15, 0.3) } else { 0.02 });
     }
