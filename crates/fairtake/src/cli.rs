@@ -66,7 +66,7 @@ pub(crate) struct AnalysisArgs {
     #[arg(long, value_name = "MM", value_parser = positive)]
     pub distance: Option<f64>,
     /// Radius of what radiates in mm (0 = a point), for the placement allowance of bare files
-    #[arg(long, value_name = "MM")]
+    #[arg(long, value_name = "MM", value_parser = not_negative)]
     pub radius: Option<f64>,
     /// Polar pattern of the microphones, for the placement allowance of bare files
     #[arg(long, value_enum)]
@@ -347,6 +347,13 @@ impl AnalysisArgs {
             playing: self.playing.into(),
             ..standard
         }
+    }
+}
+
+fn not_negative(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value >= 0.0 && value.is_finite() => Ok(value),
+        _ => Err("must be a number of 0 or more".to_string()),
     }
 }
 

@@ -130,10 +130,10 @@ fn parts(args: &AddArgs, cut: CutArg, audio: &AudioFile, log: &Log) -> Result<Ve
         let mic = key_of(args.mics.get(i).unwrap_or(&proposal.name));
         let file = format!("takes/{stem}-{}-{mic}.wav", i + 1);
         let mut entry = entry(args, log, &file, 1, &mic);
-        entry.performance = args.performance.unwrap_or(first) + i as u32;
-        entry.order = entry.order.map(|o| o + i as u32);
+        entry.performance = args.performance.unwrap_or(first).saturating_add(i as u32);
+        entry.order = entry.order.map(|o| o.saturating_add(i as u32));
         let earlier = out.iter().filter(|p| p.entry.mic == mic).count() as u32;
-        entry.placement = args.placement.unwrap_or(last_placement(log, &entry) + 1 + earlier);
+        entry.placement = args.placement.unwrap_or(last_placement(log, &entry).saturating_add(1 + earlier));
         // The quiet before a part is where its noise is measured.
         let lead = u64::from(audio.rate_hz()) * 2;
         let from = if cut == CutArg::Gaps {
@@ -158,7 +158,7 @@ fn entry(args: &AddArgs, log: &Log, file: &str, channel: u16, mic: &str) -> Take
 
 /// One more than the greatest number logged.
 fn next(log: &Log, number: impl Fn(&TakeEntry) -> u32) -> u32 {
-    log.takes.iter().map(number).max().unwrap_or(0) + 1
+    log.takes.iter().map(number).max().unwrap_or(0).saturating_add(1)
 }
 
 /// The last setting-up logged of a microphone at a source; 0 where there is none.
