@@ -6,17 +6,17 @@ use crate::{ChainEntry, ReadError, Role, Samples, StoredAs, Take};
 const RATE_HZ: u32 = 16_000;
 
 /// Samples in memory.
-struct Made(Vec<f32>);
+struct Made(u32, Vec<f32>);
 
 impl Samples for Made {
     fn rate_hz(&self) -> u32 {
-        RATE_HZ
+        self.0
     }
     fn frames(&self) -> u64 {
-        self.0.len() as u64
+        self.1.len() as u64
     }
     fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
-        let left = &self.0[(start as usize).min(self.0.len())..];
+        let left = &self.1[(start as usize).min(self.1.len())..];
         let n = out.len().min(left.len());
         out[..n].copy_from_slice(&left[..n]);
         Ok(n)
@@ -43,6 +43,11 @@ pub(crate) fn hits(seed: u64, gain: f32) -> Vec<f32> {
 
 /// A take in memory.
 pub(crate) fn take(mic: &str, performance: u32, samples: Vec<f32>) -> Take {
+    take_at(RATE_HZ, mic, performance, samples)
+}
+
+/// A take in memory at another sampling rate.
+pub(crate) fn take_at(rate_hz: u32, mic: &str, performance: u32, samples: Vec<f32>) -> Take {
     Take {
         id: format!("{mic}:{performance}"),
         file: format!("{mic}-{performance}.wav"),
@@ -63,6 +68,6 @@ pub(crate) fn take(mic: &str, performance: u32, samples: Vec<f32>) -> Take {
             lossy: false,
             sha256: format!("{mic}{performance}"),
         },
-        samples: Box::new(Made(samples)),
+        samples: Box::new(Made(rate_hz, samples)),
     }
 }

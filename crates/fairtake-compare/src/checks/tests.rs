@@ -1,7 +1,7 @@
 //! Checks on takes made for them: what is grossly wrong is found, what is clean is passed over.
 
 use super::*;
-use crate::testing::{hits, take};
+use crate::testing::{hits, take, take_at};
 use crate::{Comparison, Role, Settings, Shootout, compare};
 
 pub(super) fn codes(takes: &[Take]) -> Vec<(String, Outcome)> {
@@ -39,6 +39,30 @@ fn a_chain_differs_only_where_both_log_it() {
     assert_eq!(made(Some(10.0), Some(20.0)), Some(Outcome::Caution));
     assert_eq!(made(Some(10.0), Some(10.0)), Some(Outcome::Fair));
     assert_eq!(made(Some(10.0), None), Some(Outcome::Fair));
+}
+
+#[test]
+fn what_the_file_says_of_itself_is_checked_exactly() {
+    let made = |code: &str, spoil: &dyn Fn(&mut Take)| {
+        let (a, mut b) = (take("a", 1, hits(5, 0.5)), take("b", 2, hits(6, 0.5)));
+        spoil(&mut b);
+        let found = codes(&[a, b]);
+        // Clean first: what is raised is raised by the change alone.
+        found
+            .into_iter()
+            .filter(|(c, o)| c == code && *o != Outcome::Fair)
+            .map(|(_, o)| o)
+            .collect::<Vec<_>>()
+    };
+    for code in ["rates_differ", "word_length_differs", "lossy", "same_file_twice"] {
+        assert!(made(code, &|_| ()).is_empty(), "{code}");
+    }
+    assert_eq!(made("word_length_differs", &|b| b.stored_as.bits = Some(16)).len(), 1);
+    assert_eq!(made("lossy", &|b| b.stored_as.lossy = true).len(), 1);
+    assert_eq!(made("rates_differ", &|b| *b = take_at(32_000, "b", 2, hits(6, 0.5))).len(), 1);
+    // The same bytes are the same file, whatever it is called; another channel of it is another take.
+    assert_eq!(made("same_file_twice", &|b| b.stored_as.sha256 = "a1".into()).len(), 1);
+    assert!(made("same_file_twice", &|b| (b.stored_as.sha256, b.channel) = ("a1".into(), 2)).is_empty());
 }
 
 /// Outcomes of a check on one microphone's samples beside a clean take by another.
