@@ -53,7 +53,14 @@ impl NotKnown {
             return "name the tracks in the recorder, or start with --mics A,B".into();
         }
         match (shootout.sources.keys().next(), shootout.mics.keys().next()) {
-            (Some(source), Some(mic)) => format!("name it SOURCE-MIC-PLACEMENT, such as {source}-{mic}-1"),
+            (Some(source), Some(mic)) => {
+                let known: Vec<&str> = match self {
+                    NotKnown::Source => shootout.sources.keys().map(String::as_str).collect(),
+                    _ => shootout.mics.keys().map(String::as_str).collect(),
+                };
+                let known = known.join(", ");
+                format!("name it SOURCE-MIC-PLACEMENT, such as {source}-{mic}-1; in the log: {known}")
+            }
             _ => "log a source and a microphone first, or start with --source and --mics".into(),
         }
     }
@@ -232,7 +239,10 @@ mod tests {
     fn what_is_not_known_is_asked_with_a_name_that_would_do() {
         let log = log(LOG);
         assert_eq!(NotKnown::Mic.words(), "which microphone?");
-        assert_eq!(NotKnown::Mic.hint(&log.shootout), "name it SOURCE-MIC-PLACEMENT, such as drum-coot-1");
+        assert_eq!(
+            NotKnown::Mic.hint(&log.shootout),
+            "name it SOURCE-MIC-PLACEMENT, such as drum-coot-1; in the log: coot, heron, moorhen"
+        );
         assert!(NotKnown::Both.hint(&Shootout::default()).contains("--source"));
     }
 }

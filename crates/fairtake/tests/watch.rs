@@ -191,7 +191,9 @@ fn a_file_whose_microphone_is_not_known_is_asked_for_and_entered_by_what_is_said
     let said = s.said_once(&[]);
     assert_eq!(
         said,
-        ["keep: which microphone? name it SOURCE-MIC-PLACEMENT, such as drum-heron-1  (takes/TAKE0007.wav)"]
+        [
+            "keep: which microphone? name it SOURCE-MIC-PLACEMENT, such as drum-heron-1; in the log: heron, moorhen  (takes/TAKE0007.wav)"
+        ]
     );
     assert_eq!(s.log(), LOG);
     let told = s.said_once(&["--mics", "moorhen", "--placement", "2"]);
