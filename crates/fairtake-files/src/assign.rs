@@ -241,7 +241,7 @@ mod tests {
         assert_eq!(NotKnown::Mic.words(), "which microphone?");
         assert_eq!(
             NotKnown::Mic.hint(&log.shootout),
-            "name it SOURCE-MIC-PLACEMENT, such as drum-coot-1; in the log: coot, heron, moorhen"
+            "name it SOURCE-MIC-PLACEMENT, such as drum-coot-1; in the log: coot, moorhen"
         );
         assert!(NotKnown::Both.hint(&Shootout::default()).contains("--source"));
     }
