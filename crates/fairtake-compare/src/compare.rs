@@ -9,8 +9,8 @@ use crate::groups::measure_all;
 use crate::judge::{features, judge};
 use crate::measure::tabulate;
 use crate::{
-    CheckResult, Design, Findings, PairTables, Program, ReadError, Recognised, Role, SettingUp, Settings,
-    Shootout, Take, TakeMeasure,
+    CheckResult, Design, Findings, LeftOut, PairTables, Program, ReadError, Recognised, Role, SettingUp,
+    Settings, Shootout, Take, TakeMeasure,
 };
 
 /// What is asked of a run, beside the takes.
@@ -169,8 +169,12 @@ pub(crate) fn left_out(take: &Take, measure: &TakeMeasure, checks: &[CheckResult
         return Some(check.code.clone());
     }
     let played = matches!(take.role, Role::Compared | Role::Witness);
-    let silent = measure.events.iter().all(|e| e.left_out.is_some());
-    (played && silent).then(|| "no event found that could be compared".to_string())
+    let none = measure.events.iter().all(|e| e.left_out.is_some());
+    let clipped = measure.events.iter().any(|e| e.left_out == Some(LeftOut::Clipped));
+    (played && none).then(|| {
+        let why = if clipped { "every event is clipped or cut off" } else { "no whole event was found" };
+        why.to_string()
+    })
 }
 
 /// What there is, where it is not enough for one comparison.
