@@ -8,8 +8,9 @@ PROGRAM    the release build of fairtake; its example `floor` is looked for besi
 
 Takes are made anew each time, the same ones: two microphones together on made hits, mono, 24 bits, read from memory.
 Yardstick: outside/yardstick.py, what an engineer would script. Floor: reading the files, and the transforms that the method
-needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does
-meets all alike. Peak memory is at least what this bench holds itself, about 100 MiB. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
+needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does meets
+all alike. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
+Peak memory cannot be seen below what this bench holds itself, about 100 MiB.
 """
 
 import argparse

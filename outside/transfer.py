@@ -11,8 +11,8 @@ DELAY_FRAMES = 7.3
 LONGEST_S = 0.5  # as docs/methods/alignment.md states
 
 # Reasons for the tolerances.
-DELAY = 0.02  # frames; noise is 60 dB below the hits, and the echo moves the best delay by as much for both
-NULL = 0.4  # dB; the program fades its events at both ends, this script does not
+DELAY = 0.005  # frames; noise is 60 dB below the hits, and the echo moves the best delay by as much for both
+NULL = 0.1  # dB; the program fades its events at both ends, this script does not
 
 
 def delayed(sound, frames):

@@ -40,19 +40,11 @@ pub fn answer(
     settings: &Settings,
 ) -> Result<Vec<TakeAnswer>, ReadError> {
     let source = takes.first().map_or("", |t| t.source.as_str());
-    let playing = playing_of(source, shootout, settings);
+    let playing = shootout.playing(source, settings.playing);
     let measures = measure_performance(takes, &Settings { playing, ..settings.clone() })?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().copied().zip(&measures).collect();
     let checks = checks::of_takes(&measured, settings.bands_per_octave);
     Ok(measured.iter().map(|(t, m)| of_take(t, m, &checks)).collect())
-}
-
-/// What the user states holds, then what the log says of the source.
-pub(crate) fn playing_of(source: &str, shootout: &Shootout, settings: &Settings) -> Playing {
-    match (settings.playing, shootout.sources.get(source)) {
-        (Playing::Auto, Some(logged)) => logged.playing,
-        (stated, _) => stated,
-    }
 }
 
 fn of_take(take: &Take, m: &TakeMeasure, all: &[CheckResult]) -> TakeAnswer {

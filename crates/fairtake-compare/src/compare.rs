@@ -8,6 +8,7 @@ use crate::design::assumed;
 use crate::groups::measure_all;
 use crate::judge::{features, judge};
 use crate::measure::tabulate;
+use crate::wording::number_of;
 use crate::{
     CheckResult, Design, Findings, LeftOut, PairTables, Program, ReadError, Recognised, Role, SettingUp,
     Settings, Shootout, Take, TakeMeasure,
@@ -105,7 +106,7 @@ pub fn compare(
             let made = tabulate(&a, &b, &witness, assumed.design, settings);
             let setting_up = setting_up(shootout, &source, &reference, &against);
             let align = || match assumed.design {
-                Design::Together if assumed.told => align(&a, &b, shootout.temperature_c.unwrap_or(20.0)),
+                Design::Together if assumed.told => align(&a, &b, shootout.speed_of_sound_m_s()),
                 _ => Ok(None),
             };
             // Three stages that do not wait for each other.
@@ -184,7 +185,7 @@ fn nothing_found(measured: &[(&Take, &TakeMeasure)], checks: &[CheckResult]) -> 
         .filter_map(|(t, m)| Some(format!("{} is left out: {}", t.id, left_out(t, m, checks)?)))
         .collect();
     let rest = if why.is_empty() { String::new() } else { format!("; {}", why.join("; ")) };
-    format!("{} take(s), but no source was recorded by two microphones{rest}", measured.len())
+    format!("{}, but no source was recorded by two microphones{rest}", number_of(measured.len(), "take"))
 }
 
 /// Keys in the order in which they are met.
@@ -229,9 +230,10 @@ fn setting_up(shootout: &Shootout, source: &str, reference: &str, against: &str)
         distance_mm: logged.distance_mm?,
         radius_mm: logged.radius_mm,
         gradient_share: [mic(reference)?.pattern?.gradient_share(), mic(against)?.pattern?.gradient_share()],
-        // Assumption of METHOD: the acoustic centre lies 15 mm behind the grille where nothing is logged.
-        centre_offset_mm: [reference, against]
-            .map(|m| mic(m).and_then(|m| m.centre_offset_mm).unwrap_or(15.0)),
-        speed_of_sound_m_s: 331.45 * (1.0 + shootout.temperature_c.unwrap_or(20.0) / 273.15).sqrt(),
+        centre_offset_mm: [
+            mic(reference)?.centre_behind_grille_mm(),
+            mic(against)?.centre_behind_grille_mm(),
+        ],
+        speed_of_sound_m_s: shootout.speed_of_sound_m_s(),
     })
 }

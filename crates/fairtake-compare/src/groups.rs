@@ -33,12 +33,11 @@ pub(crate) fn measure_all(
     for key in distinct(takes, key_of) {
         let group: Vec<usize> = (0..takes.len()).filter(|i| key_of(&takes[*i]) == key).collect();
         let of_group: Vec<&Take> = group.iter().map(|i| &takes[*i]).collect();
-        // What the user states holds, then what the log says of the source; the log does not speak of what leaks in.
-        let playing = match (settings.playing, shootout.sources.get(&key.0)) {
-            _ if key.1 == Role::RoomTone => Playing::Sustained,
-            _ if key.1 == Role::Bleed => Playing::Auto,
-            (Playing::Auto, Some(logged)) => logged.playing,
-            (stated, _) => stated,
+        // Neither the user nor the log speaks of how a room sounds, or of what leaks in.
+        let playing = match key.1 {
+            Role::RoomTone => Playing::Sustained,
+            Role::Bleed => Playing::Auto,
+            _ => shootout.playing(&key.0, settings.playing),
         };
         let settings = Settings { playing, ..settings.clone() };
         let replays = key.1 == Role::Compared

@@ -150,9 +150,8 @@ impl SetUp {
             distance_mm: source.distance_mm.ok_or(CannotTell::NoDistance)?,
             gradient_share: logged.pattern.ok_or(CannotTell::NoPattern)?.gradient_share(),
             radius_mm: source.radius_mm.ok_or(CannotTell::NoSize)?,
-            // Assumption of the method where nothing is logged.
-            centre_offset_mm: logged.centre_offset_mm.unwrap_or(15.0),
-            speed_of_sound_m_s: 331.45 * (1.0 + shootout.temperature_c.unwrap_or(20.0) / 273.15).sqrt(),
+            centre_offset_mm: logged.centre_behind_grille_mm(),
+            speed_of_sound_m_s: shootout.speed_of_sound_m_s(),
         })
     }
 }

@@ -53,7 +53,7 @@ pub(crate) fn sentences(c: &ComparisonFindings, shootout: &Shootout) -> Vec<Find
         ),
         _ => format!(
             "how {against} and {reference} differ in loudness is undecided: too few {}",
-            units(c.unit)
+            c.unit.words(2)
         ),
     };
     let mut out = vec![Finding {
@@ -159,32 +159,25 @@ fn settle(r: &Region, c: &ComparisonFindings) -> String {
     match r.settle.as_ref() {
         Some(s) => match (s.placements, s.events) {
             (Some(n), _) if r.low_db.is_none() => format!("; it takes {n} placements per microphone to know"),
-            (_, Some(n)) if r.low_db.is_none() => format!("; it takes {n} {} or more to know", units(c.unit)),
+            (_, Some(n)) if r.low_db.is_none() => {
+                format!("; it takes {n} {} or more to know", c.unit.words(2))
+            }
             (Some(n), _) => format!("; {n} placements per microphone should settle most of it"),
-            (_, Some(n)) => format!("; {n} {} per microphone should settle most of it", units(c.unit)),
+            (_, Some(n)) => format!("; {n} {} per microphone should settle most of it", c.unit.words(2)),
             _ => match (s.reason, c.unit) {
                 (SettleReason::OutOfReach, Unit::Placement) => {
                     "; at this spread it would take more than 20 placements per microphone".to_string()
                 }
                 (SettleReason::OutOfReach, unit) => {
-                    format!("; at this spread it would take more than 500 {} per microphone", units(unit))
+                    format!("; at this spread it would take more than 500 {} per microphone", unit.words(2))
                 }
                 (SettleReason::Allowance, unit) => format!(
                     "; more {} cannot settle it: what placing again or the noise may change is larger than what is asked",
-                    units(unit)
+                    unit.words(2)
                 ),
                 _ => "; parts of it are too near the margin for more recording to settle them".to_string(),
             },
         },
         None => String::new(),
-    }
-}
-
-fn units(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Event => "hits",
-        Unit::Block => "seconds of sound",
-        Unit::Performance => "passes",
-        Unit::Placement => "placements",
     }
 }

@@ -18,6 +18,24 @@ pub struct Shootout {
     pub sources: BTreeMap<String, Source>,
 }
 
+impl Shootout {
+    /// Speed of sound in m/s at the logged temperature, else at 20 °C.
+    ///
+    /// # Source
+    /// ISO 9613-1:1993, Formula (A.5): 343.2 m/s at 20 °C, and with the root of the absolute temperature.
+    pub fn speed_of_sound_m_s(&self) -> f64 {
+        343.2 * ((self.temperature_c.unwrap_or(20.0) + 273.15) / 293.15).sqrt()
+    }
+
+    /// How a source is played: what the user states holds, then what the log says.
+    pub(crate) fn playing(&self, source: &str, stated: Playing) -> Playing {
+        match (stated, self.sources.get(source)) {
+            (Playing::Auto, Some(logged)) => logged.playing,
+            _ => stated,
+        }
+    }
+}
+
 /// One physical microphone.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Mic {
@@ -33,6 +51,13 @@ pub struct Mic {
     pub pattern: Option<PolarPattern>,
     /// Depth of the acoustic centre behind the grille in mm, if known.
     pub centre_offset_mm: Option<f64>,
+}
+
+impl Mic {
+    /// Depth of the acoustic centre behind the grille in mm; 15 where it is not logged (assumption of the method).
+    pub fn centre_behind_grille_mm(&self) -> f64 {
+        self.centre_offset_mm.unwrap_or(15.0)
+    }
 }
 
 /// Principle of the transducer.

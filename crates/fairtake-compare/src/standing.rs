@@ -107,7 +107,9 @@ fn needs(c: &ComparisonFindings, open: &[&Region]) -> Vec<Need> {
     for (mic, counts, n_effective) in sides {
         let (wanted, there_are, unit) = match (placements, events) {
             (Some(n), _) => (n, counts.placements, Unit::Placement),
-            (None, Some(n)) => (n, n_effective.floor() as u32, c.unit),
+            // Passes are counted as they are; of hits and seconds those played, whatever of them is independent.
+            (None, Some(n)) if c.unit == Unit::Performance => (n, n_effective.floor() as u32, c.unit),
+            (None, Some(n)) => (n, counts.events, c.unit),
             (None, None) => continue,
         };
         let more = wanted.saturating_sub(there_are);
@@ -142,9 +144,9 @@ fn as_placed(c: &ComparisonFindings) -> Vec<Need> {
 fn listed(needs: &[Need]) -> String {
     let count = |n: &Need| {
         if n.more == 1 {
-            format!("one more {}", word(n.unit, 1))
+            format!("one more {}", n.unit.words(1))
         } else {
-            format!("{} more {}", n.more, word(n.unit, 2))
+            format!("{} more {}", n.more, n.unit.words(n.more))
         }
     };
     match needs {
@@ -153,19 +155,6 @@ fn listed(needs: &[Need]) -> String {
         }
         [a, b] => format!("{} of {} and {} of {}", count(a), a.mic, b.more, b.mic),
         all => all.iter().map(|n| format!("{} of {}", count(n), n.mic)).collect::<Vec<_>>().join(" and "),
-    }
-}
-
-fn word(unit: Unit, n: u32) -> &'static str {
-    match (unit, n) {
-        (Unit::Event, 1) => "hit",
-        (Unit::Event, _) => "hits",
-        (Unit::Block, 1) => "second of sound",
-        (Unit::Block, _) => "seconds of sound",
-        (Unit::Performance, 1) => "pass",
-        (Unit::Performance, _) => "passes",
-        (Unit::Placement, 1) => "placement",
-        (Unit::Placement, _) => "placements",
     }
 }
 
@@ -223,7 +212,9 @@ mod tests {
         c.claim = claim;
         c.unit = if claim == Claim::Microphones { Unit::Placement } else { Unit::Event };
         (c.counts.reference.placements, c.counts.against.placements) = (placed[0], placed[1]);
-        (c.n_effective.reference, c.n_effective.against) = (12.0, 10.0);
+        (c.counts.reference.events, c.counts.against.events) = (12, 10);
+        // What hangs together counts less, but what is missing is counted in what is played.
+        (c.n_effective.reference, c.n_effective.against) = (6.0, 5.0);
         c.regions = regions;
         standing(&f, "drum").remove(0)
     }

@@ -11,7 +11,19 @@ pub fn rounded(value: f64) -> f64 {
 
 /// One decimal with its sign.
 pub fn signed(value: f64) -> String {
-    format!("{:+.1}", rounded(value)).replace('-', "−")
+    signed_to(value, 1)
+}
+
+/// So many decimals with their sign, in the minus of typography; never −0.
+pub fn signed_to(value: f64, decimals: i32) -> String {
+    let whole = 10f64.powi(decimals);
+    let shown = (value * whole).round() / whole + 0.0;
+    format!("{shown:+.*}", decimals as usize).replace('-', "−")
+}
+
+/// A number of things: `1 take`, `3 takes`.
+pub fn number_of(n: usize, one: &str) -> String {
+    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
 /// Both bounds, rounded outwards to a tenth: `+0.4 to +1.3`.
@@ -41,6 +53,12 @@ mod tests {
     fn nothing_is_said_to_be_minus_nothing() {
         assert_eq!((signed(-0.04), signed(-0.06)), ("+0.0".into(), "−0.1".into()));
         assert_eq!(signed(0.04), "+0.0");
+        assert_eq!((signed_to(-0.126, 2), signed_to(-0.004, 2)), ("−0.13".into(), "+0.00".into()));
+    }
+
+    #[test]
+    fn one_is_not_many() {
+        assert_eq!((number_of(1, "take"), number_of(0, "take")), ("1 take".into(), "0 takes".into()));
     }
 
     #[test]

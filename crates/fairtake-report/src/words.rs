@@ -1,7 +1,7 @@
 //! How outcomes are written: in one place, so that summary, figure and report cannot disagree. Numbers are written as
 //! the sentences have them.
 
-pub use fairtake_compare::wording::{hertz, interval, rounded, signed};
+pub use fairtake_compare::wording::{hertz, interval, number_of, rounded, signed};
 
 use fairtake_compare::{
     Claim, Design, Estimate, FeatureKind, LevelMeasure, MatchBy, Outcome, Role, SetBy, Unit, Verdict,

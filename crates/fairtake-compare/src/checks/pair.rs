@@ -2,6 +2,7 @@
 
 use super::limits::{self, Limit};
 use super::{Pair, played};
+use crate::wording::number_of;
 use crate::{ChainEntry, CheckResult, ComparisonFindings, Outcome, Polarity, Take, TakeMeasure, Verdict};
 
 /// The result of a check on a pair.
@@ -75,8 +76,9 @@ pub(crate) fn of_comparison(c: &ComparisonFindings, pair: &Pair) -> Vec<CheckRes
             f64::from(placements) < limits::FEW_PLACEMENTS.value,
             f64::from(placements),
             format!(
-                "{placements} placement(s) per microphone; with fewer than two the difference is that of these takes as \
-                 placed, not of the microphones"
+                "{} per microphone; with fewer than two the difference is that of these takes as placed, not of the \
+                 microphones",
+                number_of(placements as usize, "placement")
             ),
             "take each microphone away, set it up again and record again, at least once",
         ),
@@ -99,7 +101,8 @@ pub(crate) fn of_comparison(c: &ComparisonFindings, pair: &Pair) -> Vec<CheckRes
                 "no two takes hold the same samples".to_string()
             } else {
                 format!(
-                    "{n_twins} pair(s) of takes hold the same samples in different files, upright or upside down"
+                    "the same samples in different files, upright or upside down: {} of takes",
+                    number_of(n_twins, "pair")
                 )
             },
             "check the routing: one microphone was recorded twice, or a stereo file holds one channel",

@@ -4,6 +4,7 @@ use super::distance::{Explained, Moved, explain};
 use super::limits::{self, Limit};
 use super::pair::on;
 use super::{Pair, limiting, order, strength};
+use crate::wording::{signed, signed_to};
 use crate::{CheckResult, Claim, ComparisonFindings, Take, TakeMeasure};
 
 /// Those that there is something to judge by.
@@ -25,17 +26,12 @@ pub(super) fn of_comparison(c: &ComparisonFindings, pair: &Pair) -> Vec<CheckRes
     out
 }
 
-/// A number with its sign, in the minus of typography.
-fn signed(value: f64, digits: usize) -> String {
-    format!("{value:+.digits$}").replace('-', "−")
-}
-
 fn order_drift(pair: &Pair) -> Option<CheckResult> {
     let drift = order::drift(pair.a, pair.b, pair.witness)?;
     let moves = format!(
         "{} dB from take to take, which moves the level difference by {} dB (± {:.1})",
-        signed(drift.per_take_db, 2),
-        signed(drift.bias_db, 1),
+        signed_to(drift.per_take_db, 2),
+        signed(drift.bias_db),
         drift.half_db
     );
     let caution = drift.beyond_chance && drift.bias_db.abs() > limits::ORDER_DRIFT.value;
@@ -80,7 +76,7 @@ fn limited(pair: &Pair) -> Option<CheckResult> {
         if f.change_db > 0.0 { (mic, by, -f.change_db) } else { (by, mic, f.change_db) };
     let text = format!(
         "against {by}, {mic} gives strong events {} dB (± {:.1}) of gain less soft ones, over {:.0} dB of playing{}",
-        signed(change_db, 1),
+        signed(change_db),
         f.half_db,
         f.range_db,
         if caution { "; levels of events are compared with this in them" } else { "" }
@@ -107,13 +103,12 @@ fn could_be_distance(c: &ComparisonFindings, pair: &Pair) -> Option<CheckResult>
             let caution = c.claim == Claim::TheseTakes && least <= limit.value;
             let mic = if change.moved == Moved::Reference { &c.reference } else { &c.against };
             let way = if change.best_mm < 0.0 { "nearer" } else { "further away" };
-            let (low, high) = (change.from_mm.abs(), change.to_mm.abs());
             let text = format!(
                 "{mic} {:.1} mm {way} ({:.1} to {:.1} mm) would alone make the low-frequency difference, {} dB at {:.0} Hz{}",
                 change.best_mm.abs(),
-                low.min(high),
-                low.max(high),
-                signed(change.change_db, 1),
+                least,
+                change.from_mm.abs().max(change.to_mm.abs()),
+                signed(change.change_db),
                 change.at_hz,
                 if setting_up.radius_mm.is_none() {
                     ", before a point source; a larger one needs more"

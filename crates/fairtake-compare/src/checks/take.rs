@@ -133,19 +133,19 @@ pub(super) fn of_take(
         (
             &limits::DROPOUT,
             found.dropouts,
-            "hole(s) of zeros in the sound",
+            "holes of zeros in the sound",
             "record again with larger buffers, or look at the cable of a digital connection",
         ),
         (
             &limits::REPEATED_BUFFER,
             found.repeats,
-            "stretch(es) that come twice in a row",
+            "stretches that come twice in a row",
             "record again with larger buffers",
         ),
         (
             &limits::CLICK,
             found.clicks,
-            "jump(s) between two samples",
+            "jumps between two samples",
             "edit with crossfades, or look at the clock of a digital connection",
         ),
     ];
@@ -196,5 +196,5 @@ fn place(places: Places, what: &str, m: &TakeMeasure) -> String {
         Some(event) => format!("in event {event}"),
         None => "between events".to_string(),
     };
-    format!("{} {what}, the first at {:.3} s, {event}", places.count, frame as f64 / f64::from(m.rate_hz))
+    format!("{what}: {}, the first at {:.3} s, {event}", places.count, frame as f64 / f64::from(m.rate_hz))
 }

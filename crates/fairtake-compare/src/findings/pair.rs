@@ -28,6 +28,22 @@ pub enum Unit {
     Placement,
 }
 
+impl Unit {
+    /// As it is said of `n` of them; a block lasts a second.
+    pub fn words(self, n: u32) -> &'static str {
+        match (self, n) {
+            (Unit::Event, 1) => "hit",
+            (Unit::Event, _) => "hits",
+            (Unit::Block, 1) => "second of sound",
+            (Unit::Block, _) => "seconds of sound",
+            (Unit::Performance, 1) => "pass",
+            (Unit::Performance, _) => "passes",
+            (Unit::Placement, 1) => "placement",
+            (Unit::Placement, _) => "placements",
+        }
+    }
+}
+
 /// Verdict on a band, a region, a level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

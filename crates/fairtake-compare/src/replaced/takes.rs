@@ -1,7 +1,6 @@
 //! From takes to the tables that the fit wants: two placements of one microphone, and the witness beside them.
 
 use super::{CannotTell, LevelIs, Replaced, SetUp, replaced};
-use crate::answer::playing_of;
 use crate::measure::{measure_performance, tabulate};
 use crate::{Design, ReadError, Role, Settings, Shootout, Take, TakeMeasure};
 use std::collections::BTreeSet;
@@ -44,7 +43,7 @@ pub fn replaced_by_takes(
         |t: &Take| t.source == which.source && t.role == Role::Witness && concerned.contains(&t.performance);
     let used: Vec<Take> =
         takes.into_iter().filter(|t| of(t, which.last) || of(t, which.now) || witnesses(t)).collect();
-    let playing = playing_of(&which.source, shootout, settings);
+    let playing = shootout.playing(&which.source, settings.playing);
     let settings = &Settings { playing, ..settings.clone() };
     let mut measured_of: Vec<(&Take, TakeMeasure)> = Vec::new();
     let performances: BTreeSet<u32> = used.iter().map(|t| t.performance).collect();

@@ -71,7 +71,7 @@ impl Corridor {
             .any(|t| t.source == c.source && t.mic == c.reference && t.playing == Playing::Sustained);
         let count = |v: Verdict| c.regions.iter().filter(|r| r.verdict == v).count();
         let description = format!(
-            "Difference corridor: {} minus {} over frequency; {} region(s) different, {} alike, {} undecided. The table \
+            "Difference corridor: {} minus {} over frequency; regions different: {}, alike: {}, undecided: {}. The table \
              of regions holds the numbers.",
             against.name,
             reference.name,

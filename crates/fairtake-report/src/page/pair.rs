@@ -2,7 +2,7 @@
 
 use super::{heading, mic_name, tables, verdict};
 use crate::figure::{Corridor, Layout, draw};
-use crate::words;
+use crate::words::{self, number_of};
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 
@@ -33,7 +33,8 @@ pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize)
 
 fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
     let counts = |n: &fairtake_compare::Counts| {
-        format!("{} take(s), {} placement(s), {} events", n.takes, n.placements, n.events)
+        let of = |n: u32, one| number_of(n as usize, one);
+        format!("{}, {}, {}", of(n.takes, "take"), of(n.placements, "placement"), of(n.events, "event"))
     };
     let (reference, against) = (mic_name(findings, &c.reference), mic_name(findings, &c.against));
     html! {

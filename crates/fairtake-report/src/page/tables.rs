@@ -4,7 +4,7 @@ use super::{mic_name, verdict};
 use crate::words::{self, estimate, hertz, interval, number, signed};
 use fairtake_compare::{
     Alignment, Band, BleedMeasure, ComparisonFindings, Feature, FeatureAt, FeatureKind, Findings,
-    NoiseMeasure, Polarity, Region, SettleReason, ShapeMeasure,
+    NoiseMeasure, Polarity, Region, SettleReason, ShapeMeasure, Unit,
 };
 use maud::{Markup, html};
 
@@ -22,7 +22,7 @@ pub(super) fn regions(c: &ComparisonFindings) -> Markup {
                         td.keep { (verdict(r.verdict)) }
                         td.n { (r.difference_db.map_or("unknown".into(), signed)) }
                         td.keep { (bounds(r.low_db, r.high_db)) }
-                        td { (settle(r)) }
+                        td { (settle(r, c.unit)) }
                     }
                 }
             }
@@ -34,11 +34,11 @@ fn bounds(low: Option<f64>, high: Option<f64>) -> String {
     low.zip(high).map_or("unknown".to_string(), |(l, h)| interval(l, h))
 }
 
-fn settle(r: &Region) -> String {
+fn settle(r: &Region, unit: Unit) -> String {
     let Some(s) = &r.settle else { return String::new() };
     match (s.placements, s.events, s.reason) {
         (Some(n), ..) => format!("about {n} placements per microphone"),
-        (_, Some(n), _) => format!("about {n} events per microphone"),
+        (_, Some(n), _) => format!("about {n} {} per microphone", unit.words(n)),
         (_, _, SettleReason::Allowance) => {
             "more events cannot: what placing or the noise may change is larger".to_string()
         }

@@ -72,7 +72,7 @@ fn channels(args: &AddArgs, audio: &AudioFile, log: &Log) -> Result<Vec<Planned>
         given if given == n => args.mics.clone(),
         given => {
             return Err(Failure::new(
-                format!("{} has {n} channel(s), and {given} microphone(s) are named", args.file.display()),
+                format!("{}: channels {n}, microphones named {given}", args.file.display()),
                 "name one microphone per channel: --mics A,B",
             ));
         }
