@@ -8,6 +8,7 @@ use crate::design::assumed;
 use crate::groups::measure_all;
 use crate::judge::{features, judge};
 use crate::measure::tabulate;
+use crate::remembered::{Remembered, pair_key};
 use crate::wording::number_of;
 use crate::{
     CheckResult, Design, Findings, LeftOut, PairTables, Program, ReadError, Recognised, Role, SettingUp,
@@ -21,6 +22,8 @@ pub struct Comparison {
     pub reference: Option<String>,
     /// Only this pair, as reference and against.
     pub pair: Option<(String, String)>,
+    /// Only this source.
+    pub source: Option<String>,
     /// For bare files: what was recognised among them. `None`: the log says how the takes were made.
     pub recognised: Option<Recognised>,
     /// Version of the program, kept in the result.
@@ -81,13 +84,28 @@ pub fn compare(
     settings: &Settings,
     asked: &Comparison,
 ) -> Result<Measurement, CompareError> {
-    let measures =
-        measure_all(takes, shootout, settings, asked.recognised.as_ref()).map_err(CompareError::Read)?;
+    compare_remembering(takes, shootout, settings, asked, &mut Remembered::default())
+}
+
+/// The same, where earlier runs of this session have measured some of the takes: only what is not remembered is read.
+///
+/// # Errors
+/// As [`compare`].
+pub fn compare_remembering(
+    takes: &[Take],
+    shootout: &Shootout,
+    settings: &Settings,
+    asked: &Comparison,
+    remembered: &mut Remembered,
+) -> Result<Measurement, CompareError> {
+    let measures = measure_all(takes, shootout, settings, asked.recognised.as_ref(), remembered)
+        .map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
     let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
     checks::keep_what_concerns(&mut checks, takes);
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
-    for source in distinct(takes, |t| t.source.clone()) {
+    let all = distinct(takes, |t| t.source.clone());
+    for source in all.into_iter().filter(|s| asked.source.as_ref().is_none_or(|only| only == s)) {
         let here: Vec<(&Take, &TakeMeasure)> = measured
             .iter()
             .copied()
@@ -105,8 +123,12 @@ pub fn compare(
             let assumed = assumed(&a, &b, &witness, shootout, settings, asked);
             let made = tabulate(&a, &b, &witness, assumed.design, settings);
             let setting_up = setting_up(shootout, &source, &reference, &against);
-            let align = || match assumed.design {
-                Design::Together if assumed.told => align(&a, &b, shootout.speed_of_sound_m_s()),
+            let speed = shootout.speed_of_sound_m_s();
+            let known_as = pair_key(&a, &b, settings, speed);
+            let known = remembered.alignment(&known_as);
+            let align = || match (assumed.design, known) {
+                (Design::Together, Some(known)) if assumed.told => Ok(known),
+                (Design::Together, None) if assumed.told => align(&a, &b, speed),
                 _ => Ok(None),
             };
             // Three stages that do not wait for each other.
@@ -118,6 +140,9 @@ pub fn compare(
                 (judgement, found, aligned.join().expect("aligning does not panic"))
             });
             let alignment = alignment.map_err(CompareError::Read)?;
+            if assumed.design == Design::Together && assumed.told {
+                remembered.put_alignment(known_as, alignment.clone());
+            }
             let leaked = [&reference, &against].map(|mic| {
                 by(mic, Role::Bleed).into_iter().filter(|(t, _)| t.mic == *mic).collect::<Vec<_>>()
             });

@@ -3,6 +3,7 @@
 use crate::compare::distinct;
 use crate::measure::{measure_performance, measure_shared};
 use crate::recognise::{HowShared, replays_later_s};
+use crate::remembered::{Remembered, group_key};
 use crate::{
     Design, LeftOut, NoiseFrom, NoiseMeasureOfTake, Playing, ReadError, Recognised, Role, Settings, Shootout,
     Take, TakeMeasure,
@@ -13,7 +14,7 @@ use fairtake_signal::units::db_to_power;
 const MOST_LEFT_OUT: f64 = 0.5;
 
 /// Measures every take: those that share a performance, or are replays of one recording, over the same events.
-/// `recognised`: what is known of bare files.
+/// `recognised`: what is known of bare files. What is remembered is not read again.
 ///
 /// # Errors
 /// When a take cannot be read.
@@ -22,6 +23,7 @@ pub(crate) fn measure_all(
     shootout: &Shootout,
     settings: &Settings,
     recognised: Option<&Recognised>,
+    remembered: &mut Remembered,
 ) -> Result<Vec<TakeMeasure>, ReadError> {
     let mut out: Vec<Option<TakeMeasure>> = takes.iter().map(|_| None).collect();
     let key_of = |t: &Take| {
@@ -43,14 +45,16 @@ pub(crate) fn measure_all(
         let replays = key.1 == Role::Compared
             && (stated_replayed(of_group[0], shootout, &settings)
                 || found_replayed(&of_group, &settings, recognised));
-        let mut measures = if replays {
-            let later_s: Vec<f64> =
-                replays_later_s(&of_group)?.into_iter().map(|later| later.unwrap_or(0.0)).collect();
-            measure_shared(&of_group, &later_s, &settings)?
-        } else {
-            measure_performance(&of_group, &settings)?
+        let known_as = group_key(&of_group, &settings, replays);
+        let measures = match remembered.measures(&known_as) {
+            Some(measures) => measures,
+            None => {
+                let mut measures = measure_group(&of_group, &settings, replays)?;
+                keep_in_step(&of_group, &mut measures);
+                remembered.put_measures(known_as, &measures);
+                measures
+            }
         };
-        keep_in_step(&of_group, &mut measures);
         for (i, measure) in group.into_iter().zip(measures) {
             out[i] = Some(measure);
         }
@@ -58,6 +62,19 @@ pub(crate) fn measure_all(
     let mut measures: Vec<TakeMeasure> = out.into_iter().flatten().collect();
     lend_room_tone(takes, &mut measures);
     Ok(measures)
+}
+
+fn measure_group(
+    takes: &[&Take],
+    settings: &Settings,
+    replays: bool,
+) -> Result<Vec<TakeMeasure>, ReadError> {
+    if !replays {
+        return measure_performance(takes, settings);
+    }
+    let later_s: Vec<f64> =
+        replays_later_s(takes)?.into_iter().map(|later| later.unwrap_or(0.0)).collect();
+    measure_shared(takes, &later_s, settings)
 }
 
 fn stated_replayed(take: &Take, shootout: &Shootout, settings: &Settings) -> bool {
@@ -148,7 +165,7 @@ mod tests {
         // The fourth hit begins at 4 s, 16,000 frames a second.
         b[64_100..64_110].fill(1.0);
         let takes = [take("a", 1, a), take("b", 1, b)];
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None);
+        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None, &mut Remembered::default());
         let measures = measures.expect("in memory");
         let out: Vec<Vec<Option<LeftOut>>> =
             measures.iter().map(|m| m.events.iter().map(|e| e.left_out).collect()).collect();
@@ -176,7 +193,7 @@ mod tests {
         tone.role = Role::RoomTone;
         tone.chain.gain_db = Some(46.0);
         let takes = [played, tone];
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None);
+        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None, &mut Remembered::default());
         let measures = measures.expect("in memory");
         let (own, lent) =
             (measures[1].noise.as_ref().expect("measured"), measures[0].noise.as_ref().expect("lent"));
@@ -193,7 +210,7 @@ mod tests {
         b.extend_from_slice(&a[..a.len() - 160]);
         let settings = Settings { design_override: Some(Design::Replayed), ..Settings::standard() };
         let takes = [take("a", 1, a), take("b", 2, b)];
-        let measures = measure_all(&takes, &Shootout::default(), &settings, None).expect("in memory");
+        let measures = measure_all(&takes, &Shootout::default(), &settings, None, &mut Remembered::default()).expect("in memory");
         assert_eq!(measures[0].events.len(), 12);
         for (x, y) in measures[0].events.iter().zip(&measures[1].events) {
             // Exact: 160 frames at 16 kHz are 10 ms.
@@ -214,7 +231,7 @@ mod tests {
         later.extend_from_slice(&clean[..clean.len() - 80]);
         let mut takes = vec![take("a", 1, add(&clean, &room(71))), take("b", 2, add(&later, &room(72)))];
         let recognised = recognise_performances(&mut takes, None).expect("in memory");
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), Some(&recognised));
+        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), Some(&recognised), &mut Remembered::default());
         let measures = measures.expect("in memory");
         let shift = measures[1].events[5].start_s - measures[0].events[5].start_s;
         // Exact: 80 frames at 16 kHz are 5 ms.

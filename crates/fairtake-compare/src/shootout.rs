@@ -1,5 +1,6 @@
 //! A shootout as logged: microphones, sources, chains. `fairtake-files` parses `shootout.toml` into these.
 
+use crate::Plan;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -16,6 +17,23 @@ pub struct Shootout {
     pub mics: BTreeMap<String, Mic>,
     /// Sources by key.
     pub sources: BTreeMap<String, Source>,
+    /// What is planned, by key of the source. Nothing is computed from it.
+    pub plans: BTreeMap<String, Plan>,
+    /// The user's own words beside findings. Nothing is computed from them.
+    pub own_words: Vec<OwnWords>,
+}
+
+/// What the user wrote beside the findings of one pair.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OwnWords {
+    /// Key of the source.
+    pub source: String,
+    /// Key of the reference.
+    pub reference: String,
+    /// Key of the other microphone.
+    pub against: String,
+    /// The words.
+    pub text: String,
 }
 
 impl Shootout {

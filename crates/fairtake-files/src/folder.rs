@@ -9,12 +9,12 @@ use crate::hash::hex;
 use crate::log::{Log, TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
+use crate::shelf::{Loaded, Shelf};
 use fairtake_compare::{Shootout, StoredAs, Take};
 use sha2::{Digest, Sha256};
 use std::collections::{HashMap, HashSet};
 use std::fmt;
 use std::path::{Path, PathBuf};
-use std::thread;
 
 /// A folder with a log.
 #[derive(Debug, Clone)]
@@ -106,24 +106,43 @@ impl ShootoutFolder {
     /// # Errors
     /// When the log is faulty, or a take that it names cannot be opened.
     pub fn load(&self) -> Result<(Shootout, Vec<Take>), FolderError> {
-        let text = read_text(&self.log_path()).map_err(FolderError::Log)?;
-        let name = self.log_path().display().to_string();
-        let log = parse_log(&name, &text).map_err(FolderError::Log)?;
-        let mut opened: Vec<(TakeEntry, AudioFile)> = Vec::new();
-        for entry in log.takes {
-            let path = self.path.join(&entry.file);
-            let audio = AudioFile::open(&path).map_err(|e| match e.problem {
-                AudioProblem::NotFound => {
-                    let what = format!("there is no file `{}` in the folder", entry.file);
-                    let hint = "paths are counted from the folder of the log";
-                    FolderError::Log(LogError::at(&name, &text, entry.span.clone(), what, hint))
-                }
-                _ => FolderError::Audio(e),
-            })?;
-            opened.push((entry, audio));
+        let loaded = self.load_onto(&mut Shelf::default())?;
+        let Some((entry, e)) = loaded.not_opened.into_iter().next() else {
+            return Ok((loaded.log.shootout, loaded.takes));
+        };
+        Err(match e.problem {
+            AudioProblem::NotFound => {
+                let text = read_text(&self.log_path()).map_err(FolderError::Log)?;
+                let what = format!("there is no file `{}` in the folder", entry.file);
+                let hint = "paths are counted from the folder of the log";
+                let name = self.log_path().display().to_string();
+                FolderError::Log(LogError::at(&name, &text, entry.span, what, hint))
+            }
+            _ => FolderError::Audio(e),
+        })
+    }
+
+    /// Reads the log and opens the takes that can be opened; what lies on the shelf and did not change is taken from there.
+    ///
+    /// # Errors
+    /// When the log is faulty.
+    pub fn load_onto(&self, shelf: &mut Shelf) -> Result<Loaded, FolderError> {
+        let log = self.log()?;
+        let (mut opened, mut not_opened) = (Vec::new(), Vec::new());
+        for entry in &log.takes {
+            match shelf.open(&self.path.join(&entry.file)) {
+                Ok(audio) => opened.push((entry.clone(), audio)),
+                Err(e) => not_opened.push((entry.clone(), e)),
+            }
         }
-        let takes = open_takes(opened).map_err(FolderError::Audio)?;
-        Ok((log.shootout, takes))
+        let mut takes = Vec::new();
+        for (entry, take) in open_takes(&self.path, opened, shelf) {
+            match take {
+                Ok(take) => takes.push(take),
+                Err(e) => not_opened.push((entry, e)),
+            }
+        }
+        Ok(Loaded { log, takes, not_opened })
     }
 
     /// Opens takes that the log lists, or that could be added to it; each file is hashed once.
@@ -136,7 +155,7 @@ impl ShootoutFolder {
             let audio = AudioFile::open(&self.path.join(&entry.file))?;
             opened.push((entry, audio));
         }
-        open_takes(opened)
+        open_takes(&self.path, opened, &mut Shelf::default()).into_iter().map(|(_, take)| take).collect()
     }
 
     /// What was stored under a key, `None` if nothing was, it cannot be read or is no longer what was stored.
@@ -200,36 +219,36 @@ pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioErr
         };
         opened.push((entry, audio));
     }
-    let mut takes = open_takes(opened)?;
+    let takes = open_takes(Path::new(""), opened, &mut Shelf::default());
+    let mut takes = takes.into_iter().map(|(_, take)| take).collect::<Result<Vec<Take>, _>>()?;
     takes.iter_mut().for_each(|t| t.id.clone_from(&t.mic));
     Ok(takes)
 }
 
 /// Takes of opened files. Each file is hashed once, several at a time.
-fn open_takes(opened: Vec<(TakeEntry, AudioFile)>) -> Result<Vec<Take>, AudioError> {
-    let mut files: Vec<(&str, &AudioFile)> = Vec::new();
+fn open_takes(
+    folder: &Path,
+    opened: Vec<(TakeEntry, AudioFile)>,
+    shelf: &mut Shelf,
+) -> Vec<(TakeEntry, Result<Take, AudioError>)> {
+    let mut files: Vec<(PathBuf, AudioFile)> = Vec::new();
     for (entry, audio) in &opened {
-        if files.iter().all(|(file, _)| *file != entry.file) {
-            files.push((&entry.file, audio));
+        let path = folder.join(&entry.file);
+        if files.iter().all(|(known, _)| *known != path) {
+            files.push((path, audio.clone()));
         }
     }
-    let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(files.len());
-    let hash = &|worker: usize| -> Result<Vec<(String, StoredAs)>, AudioError> {
-        let own = files.iter().skip(worker).step_by(n_threads);
-        own.map(|(file, audio)| Ok((file.to_string(), audio.stored_as()?))).collect()
-    };
-    let hashed: Vec<(String, StoredAs)> = thread::scope(|scope| {
-        let workers: Vec<_> = (0..n_threads).map(|w| scope.spawn(move || hash(w))).collect();
-        let done = workers.into_iter().map(|w| w.join().expect("hashing does not panic"));
-        done.collect::<Result<Vec<_>, _>>()
-    })?
-    .concat();
-    let stored_as: HashMap<String, StoredAs> = hashed.into_iter().collect();
+    let stored_as = shelf.stored_as(&files);
+    let stored_as: HashMap<&PathBuf, &Result<StoredAs, AudioError>> =
+        files.iter().map(|(path, _)| path).zip(&stored_as).collect();
     opened
         .into_iter()
         .map(|(entry, audio)| {
-            let stored_as = stored_as[&entry.file].clone();
-            open_take(entry, &audio, stored_as)
+            let take = match stored_as[&folder.join(&entry.file)] {
+                Ok(stored_as) => open_take(entry.clone(), &audio, stored_as.clone()),
+                Err(e) => Err(e.clone()),
+            };
+            (entry, take)
         })
         .collect()
 }

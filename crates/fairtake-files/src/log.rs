@@ -3,15 +3,20 @@
 //! Form: docs/formats/shootout.md.
 
 use crate::log_error::LogError;
-use fairtake_compare::{ChainEntry, Mic, Role, Shootout, Source};
-use serde::de::{DeserializeOwned, IntoDeserializer};
+use crate::log_fields::{Fields, Reader, nearest};
+use fairtake_compare::{ChainEntry, Design, Mic, OwnWords, Plan, Role, Shootout, Source};
+use serde::Deserialize;
 use std::collections::HashSet;
 use std::ops::Range;
-use toml_edit::{Document, Item, TableLike};
+use toml_edit::{Document, Item};
 
-const TOP_KEYS: [&str; 6] = ["title", "margin_db", "temperature_c", "mics", "sources", "takes"];
+const TOP_KEYS: [&str; 8] =
+    ["title", "margin_db", "temperature_c", "mics", "sources", "plans", "own_words", "takes"];
 const MIC_KEYS: [&str; 6] = ["name", "year", "serial", "kind", "pattern", "centre_offset_mm"];
 const SOURCE_KEYS: [&str; 6] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg", "replayed"];
+const PLAN_KEYS: [&str; 7] =
+    ["mics", "design", "placements", "events", "witness", "resolution_db", "ticked"];
+const OWN_WORDS_KEYS: [&str; 4] = ["source", "reference", "against", "text"];
 const TAKE_KEYS: [&str; 17] = [
     "file",
     "channel",
@@ -105,12 +110,26 @@ pub fn parse_log(file: &str, text: &str) -> Result<Log, LogError> {
     Reader { file, text }.log(document.as_table())
 }
 
-struct Reader<'t> {
-    file: &'t str,
-    text: &'t str,
+/// A design as the log writes it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+enum PlannedDesign {
+    Together,
+    InTurn,
+    InTurnWithWitness,
+    Replayed,
 }
 
-type Fields<'d> = &'d dyn TableLike;
+impl PlannedDesign {
+    fn design(self) -> Design {
+        match self {
+            PlannedDesign::Together => Design::Together,
+            PlannedDesign::InTurn => Design::InTurn,
+            PlannedDesign::InTurnWithWitness => Design::InTurnWithWitness,
+            PlannedDesign::Replayed => Design::Replayed,
+        }
+    }
+}
 
 impl Reader<'_> {
     fn log(&self, top: Fields) -> Result<Log, LogError> {
@@ -127,9 +146,17 @@ impl Reader<'_> {
         for (key, item) in self.entries(top, "sources")? {
             shootout.sources.insert(key.into(), self.source(key, item)?);
         }
+        for (key, item) in self.entries(top, "plans")? {
+            let plan = self.plan(key, item, &shootout)?;
+            shootout.plans.insert(key.into(), plan);
+        }
+        for table in self.tables(top, "own_words")? {
+            let words = self.own_words(table, &shootout)?;
+            shootout.own_words.push(words);
+        }
         let mut takes = Vec::new();
         let mut seen = HashSet::new();
-        for table in self.take_tables(top)? {
+        for table in self.tables(top, "takes")? {
             let take = self.take(table, takes.len(), &shootout)?;
             if !seen.insert((take.file.clone(), take.channel)) {
                 let what = format!("{} channel {} is logged twice", take.file, take.channel);
@@ -170,12 +197,54 @@ impl Reader<'_> {
         })
     }
 
+    fn plan(&self, key: &str, item: &Item, shootout: &Shootout) -> Result<Plan, LogError> {
+        let t = self.table(key, item)?;
+        self.known_keys(t, &PLAN_KEYS)?;
+        if !shootout.sources.contains_key(key) {
+            let hint = nearest(key, shootout.sources.keys().map(String::as_str));
+            let span = item.span().unwrap_or(0..0);
+            return Err(self.fail(span, format!("source `{key}` is planned and not defined"), &hint));
+        }
+        let mics = self.texts(t, "mics")?.unwrap_or_default();
+        let witness = self.text_of(t, "witness")?;
+        for mic in mics.iter().chain(&witness) {
+            let key = if Some(mic) == witness.as_ref() { "witness" } else { "mics" };
+            self.defined(t, (key, "mics"), mic, shootout.mics.keys())?;
+        }
+        let count = |key| self.whole(t, key, 1, 10_000).map(|n| n.map(|n| n as u32));
+        Ok(Plan {
+            mics,
+            design: self
+                .word(t, "design", &["together", "in-turn", "in-turn-with-witness", "replayed"])?
+                .map_or(Design::InTurn, PlannedDesign::design),
+            placements: count("placements")?.unwrap_or(2),
+            events: count("events")?.unwrap_or(12),
+            witness,
+            resolution_db: self.number(t, "resolution_db", 1e-3, 60.0)?,
+            ticked: self.texts(t, "ticked")?.unwrap_or_default(),
+        })
+    }
+
+    fn own_words(&self, t: Fields, shootout: &Shootout) -> Result<OwnWords, LogError> {
+        self.known_keys(t, &OWN_WORDS_KEYS)?;
+        let words = OwnWords {
+            source: self.required(t, "source")?,
+            reference: self.required(t, "reference")?,
+            against: self.required(t, "against")?,
+            text: self.text_of(t, "text")?.unwrap_or_default(),
+        };
+        self.defined(t, ("source", "sources"), &words.source, shootout.sources.keys())?;
+        self.defined(t, ("reference", "mics"), &words.reference, shootout.mics.keys())?;
+        self.defined(t, ("against", "mics"), &words.against, shootout.mics.keys())?;
+        Ok(words)
+    }
+
     fn take(&self, t: Fields, take_idx: usize, shootout: &Shootout) -> Result<TakeEntry, LogError> {
         self.known_keys(t, &TAKE_KEYS)?;
         let mic = self.required(t, "mic")?;
         let source = self.required(t, "source")?;
-        self.defined(t, "mic", &mic, shootout.mics.keys())?;
-        self.defined(t, "source", &source, shootout.sources.keys())?;
+        self.defined(t, ("mic", "mics"), &mic, shootout.mics.keys())?;
+        self.defined(t, ("source", "sources"), &source, shootout.sources.keys())?;
         let count = |key| self.whole(t, key, 1, i64::from(u32::MAX)).map(|n| n.map(|n| n as u32));
         Ok(TakeEntry {
             file: self.required(t, "file")?,
@@ -201,149 +270,5 @@ impl Reader<'_> {
             keep_although_unfair: self.switch(t, "keep_although_unfair")?,
             span: self.value_span(t, "file"),
         })
-    }
-
-    fn fail(&self, span: Range<usize>, what: String, hint: &str) -> LogError {
-        LogError::at(self.file, self.text, span, what, hint)
-    }
-
-    fn value_span(&self, t: Fields, key: &str) -> Range<usize> {
-        t.get(key).and_then(Item::span).unwrap_or(0..0)
-    }
-
-    fn known_keys(&self, t: Fields, known: &[&str]) -> Result<(), LogError> {
-        for (key, item) in t.iter() {
-            if !known.contains(&key) {
-                let span = t.key(key).and_then(|k| k.span()).or(item.span()).unwrap_or(0..0);
-                let hint = nearest(key, known.iter().copied());
-                return Err(self.fail(span, format!("unknown key `{key}`"), &hint));
-            }
-        }
-        Ok(())
-    }
-
-    fn defined<'k>(
-        &self,
-        t: Fields,
-        key: &str,
-        value: &str,
-        known: impl Iterator<Item = &'k String> + Clone,
-    ) -> Result<(), LogError> {
-        if known.clone().any(|k| k == value) {
-            return Ok(());
-        }
-        let hint = if known.clone().next().is_none() {
-            format!("define it as [{key}s.{value}]")
-        } else {
-            nearest(value, known.map(String::as_str))
-        };
-        Err(self.fail(self.value_span(t, key), format!("{key} `{value}` is not defined"), &hint))
-    }
-
-    fn wrong<T>(&self, item: &Item, key: &str, wanted: &str) -> Result<T, LogError> {
-        let what = format!("`{key}` must be {wanted}, found a value of type {}", item.type_name());
-        Err(self.fail(item.span().unwrap_or(0..0), what, "change the value"))
-    }
-
-    fn table<'d>(&self, key: &str, item: &'d Item) -> Result<Fields<'d>, LogError> {
-        match item.as_table_like() {
-            Some(t) => Ok(t),
-            None => self.wrong(item, key, "a table"),
-        }
-    }
-
-    fn entries<'d>(&self, top: Fields<'d>, key: &str) -> Result<Vec<(&'d str, &'d Item)>, LogError> {
-        match top.get(key) {
-            None => Ok(Vec::new()),
-            Some(item) => Ok(self.table(key, item)?.iter().collect()),
-        }
-    }
-
-    fn take_tables<'d>(&self, top: Fields<'d>) -> Result<Vec<Fields<'d>>, LogError> {
-        match top.get("takes") {
-            None => Ok(Vec::new()),
-            Some(Item::ArrayOfTables(tables)) => Ok(tables.iter().map(|t| t as Fields).collect()),
-            Some(item) => self.wrong(item, "takes", "written as [[takes]]"),
-        }
-    }
-
-    fn text_of(&self, t: Fields, key: &str) -> Result<Option<String>, LogError> {
-        let Some(item) = t.get(key) else { return Ok(None) };
-        match item.as_str() {
-            Some(text) => Ok(Some(text.into())),
-            None => self.wrong(item, key, "text in quotation marks"),
-        }
-    }
-
-    fn required(&self, t: Fields, key: &str) -> Result<String, LogError> {
-        match self.text_of(t, key)? {
-            Some(text) if !text.is_empty() => Ok(text),
-            _ => {
-                let span = t.iter().find_map(|(k, _)| t.key(k).and_then(|k| k.span())).unwrap_or(0..0);
-                Err(self.fail(span, format!("this take has no `{key}`"), &format!("add {key} = \"…\"")))
-            }
-        }
-    }
-
-    fn number(&self, t: Fields, key: &str, low: f64, high: f64) -> Result<Option<f64>, LogError> {
-        let Some(item) = t.get(key) else { return Ok(None) };
-        let Some(x) = item.as_float().or(item.as_integer().map(|n| n as f64)) else {
-            return self.wrong(item, key, "a number");
-        };
-        if (low..=high).contains(&x) {
-            return Ok(Some(x));
-        }
-        let what = format!("`{key}` is {x}, outside {low} to {high}");
-        Err(self.fail(item.span().unwrap_or(0..0), what, "check the value and its unit"))
-    }
-
-    fn whole(&self, t: Fields, key: &str, low: i64, high: i64) -> Result<Option<i64>, LogError> {
-        let Some(item) = t.get(key) else { return Ok(None) };
-        match item.as_integer() {
-            Some(n) if (low..=high).contains(&n) => Ok(Some(n)),
-            Some(n) => {
-                let what = format!("`{key}` is {n}, outside {low} to {high}");
-                Err(self.fail(item.span().unwrap_or(0..0), what, "check the value"))
-            }
-            None => self.wrong(item, key, "a whole number"),
-        }
-    }
-
-    fn switch(&self, t: Fields, key: &str) -> Result<bool, LogError> {
-        let Some(item) = t.get(key) else { return Ok(false) };
-        item.as_bool().map_or_else(|| self.wrong(item, key, "true or false"), Ok)
-    }
-
-    fn times(&self, t: Fields, key: &str) -> Result<Option<Vec<f64>>, LogError> {
-        let Some(item) = t.get(key) else { return Ok(None) };
-        let Some(array) = item.as_array() else { return self.wrong(item, key, "a list of seconds") };
-        let seconds = |v: &toml_edit::Value| v.as_float().or(v.as_integer().map(|n| n as f64));
-        let times: Option<Vec<f64>> = array.iter().map(seconds).collect();
-        match times {
-            Some(times) if times.iter().all(|s| s.is_finite() && *s >= 0.0) => Ok(Some(times)),
-            _ => self.wrong(item, key, "a list of seconds, each 0 or more"),
-        }
-    }
-
-    fn word<T: DeserializeOwned>(&self, t: Fields, key: &str, words: &[&str]) -> Result<Option<T>, LogError> {
-        let Some(found) = self.text_of(t, key)? else { return Ok(None) };
-        let parsed: Result<T, serde::de::value::Error> = T::deserialize(found.as_str().into_deserializer());
-        parsed.map(Some).map_err(|_| {
-            let hint = nearest(&found, words.iter().copied());
-            self.fail(self.value_span(t, key), format!("`{key}` cannot be `{found}`"), &hint)
-        })
-    }
-}
-
-/// The nearest known word, then all of them.
-fn nearest<'k>(found: &str, known: impl Iterator<Item = &'k str> + Clone) -> String {
-    let all = known.clone().collect::<Vec<_>>().join(", ");
-    let best = known.max_by(|a, b| strsim::jaro_winkler(found, a).total_cmp(&strsim::jaro_winkler(found, b)));
-    match best {
-        // Below this likeness a guess would mislead; the list still helps.
-        Some(word) if strsim::jaro_winkler(found, word) >= 0.7 => {
-            format!("did you mean `{word}`? Known here: {all}")
-        }
-        _ => format!("known here: {all}"),
     }
 }

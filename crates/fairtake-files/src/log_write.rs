@@ -12,10 +12,10 @@ use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
 /// A log read from disk, to be changed and written back.
 #[derive(Debug, Clone)]
 pub struct LogFile {
-    path: PathBuf,
+    pub(crate) path: PathBuf,
     /// The bytes as read: if the file on disk differs when writing, somebody else changed it.
     as_read: String,
-    document: DocumentMut,
+    pub(crate) document: DocumentMut,
 }
 
 /// Text of a new log.
@@ -97,7 +97,7 @@ impl LogFile {
         Ok(())
     }
 
-    fn fail(&self, what: String, hint: &str) -> LogError {
+    pub(crate) fn fail(&self, what: String, hint: &str) -> LogError {
         LogError::whole_file(&self.path.display().to_string(), what, hint)
     }
 }

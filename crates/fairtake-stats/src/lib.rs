@@ -2,7 +2,7 @@
 //!
 //! Modules in reading order: a [`linear`] fit gives estimates and residuals, [`curve`] turns it into a curve
 //! with pointwise and simultaneous intervals, by way of [`correlation`], [`pooling`] and [`simultaneous`].
-//! Beside it stand single numbers: [`describe`], [`student`], [`chi_square`], [`binomial`], [`equivalence`], [`components`].
+//! Beside it stand single numbers: [`describe`], [`student`], [`chi_square`], [`binomial`], [`equivalence`], [`power`], [`components`].
 
 pub mod autocorrelation;
 pub mod binomial;
@@ -15,6 +15,7 @@ pub mod equivalence;
 pub mod linear;
 pub mod matrix;
 pub mod pooling;
+pub mod power;
 pub mod random;
 pub mod simultaneous;
 pub mod student;

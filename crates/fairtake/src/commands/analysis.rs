@@ -131,6 +131,7 @@ pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement
     let asked = Comparison {
         reference: args.reference.clone(),
         pair,
+        source: None,
         recognised: input.recognised.clone(),
         version: env!("CARGO_PKG_VERSION").to_string(),
     };

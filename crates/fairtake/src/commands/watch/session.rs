@@ -236,6 +236,7 @@ impl Session {
         let asked = Comparison {
             reference: self.reference.clone().filter(|r| mics.contains(r.as_str())),
             pair: None,
+            source: None,
             recognised: None,
             version: env!("CARGO_PKG_VERSION").to_string(),
         };

@@ -1,0 +1,145 @@
+//! What was measured on the audio, kept between runs of one session: a setting that needs no audio, a take more or a name
+//! changed then reads nothing again. Keys hold everything that the result depends on, so that a stale one is never met.
+
+use crate::{Alignment, Settings, Take, TakeMeasure};
+use std::collections::HashMap;
+
+/// Measures and alignments of earlier runs. Grows with the takes of the last run only: see [`Remembered::keep_only`].
+#[derive(Debug, Default)]
+pub struct Remembered {
+    measures: HashMap<String, Vec<TakeMeasure>>,
+    alignments: HashMap<String, Option<Alignment>>,
+}
+
+impl Remembered {
+    /// Forgets what speaks of files that are not among these takes.
+    pub fn keep_only(&mut self, takes: &[Take]) {
+        let here = |key: &String| {
+            key.lines().filter_map(|line| line.split_once(' ')).all(|(hash, rest)| {
+                hash.len() != 64
+                    || takes.iter().any(|t| t.stored_as.sha256 == hash && rest.starts_with(&t.id))
+            })
+        };
+        self.measures.retain(|key, _| here(key));
+        self.alignments.retain(|key, _| here(key));
+    }
+
+    /// Number of groups of takes whose measures are known.
+    pub fn n_groups(&self) -> usize {
+        self.measures.len()
+    }
+
+    pub(crate) fn measures(&self, key: &str) -> Option<Vec<TakeMeasure>> {
+        self.measures.get(key).cloned()
+    }
+
+    pub(crate) fn put_measures(&mut self, key: String, measures: &[TakeMeasure]) {
+        self.measures.insert(key, measures.to_vec());
+    }
+
+    pub(crate) fn alignment(&self, key: &str) -> Option<Option<Alignment>> {
+        self.alignments.get(key).cloned()
+    }
+
+    pub(crate) fn put_alignment(&mut self, key: String, alignment: Option<Alignment>) {
+        self.alignments.insert(key, alignment);
+    }
+}
+
+/// What the measures of a group of takes depend on.
+pub(crate) fn group_key(takes: &[&Take], settings: &Settings, replays: bool) -> String {
+    format!("{}\n{} {:?} {replays}", lines(takes), settings.bands_per_octave, settings.playing)
+}
+
+/// What the alignment of two sides depends on.
+pub(crate) fn pair_key(
+    a: &[(&Take, &TakeMeasure)],
+    b: &[(&Take, &TakeMeasure)],
+    settings: &Settings,
+    speed_of_sound_m_s: f64,
+) -> String {
+    let lines = |side: &[(&Take, &TakeMeasure)]| lines(&side.iter().map(|(t, _)| *t).collect::<Vec<_>>());
+    // Events are found by the settings; how wide the bands are does not matter to the alignment.
+    format!("{}\nagainst\n{}\n{:?} {speed_of_sound_m_s}", lines(a), lines(b), settings.playing)
+}
+
+/// One line per take: its file's hash and what the log says that changes how it is measured.
+fn lines(takes: &[&Take]) -> String {
+    let line = |t: &&Take| {
+        format!(
+            "{} {} {:?} {} {:?} {}",
+            t.stored_as.sha256, t.id, t.role, t.performance, t.hand_set_events_s, t.keep_although_unfair
+        )
+    };
+    takes.iter().map(line).collect::<Vec<_>>().join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::testing::{hits, take};
+    use crate::{Comparison, ReadError, Samples, Settings, Shootout, Take, compare, compare_remembering};
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicU64, Ordering};
+
+    /// Counts the frames that are read.
+    struct Counted {
+        inner: Box<dyn Samples>,
+        n_frames: Arc<AtomicU64>,
+    }
+
+    impl Samples for Counted {
+        fn rate_hz(&self) -> u32 {
+            self.inner.rate_hz()
+        }
+        fn frames(&self) -> u64 {
+            self.inner.frames()
+        }
+        fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
+            self.n_frames.fetch_add(out.len() as u64, Ordering::Relaxed);
+            self.inner.read(start, out)
+        }
+    }
+
+    fn counted(mut take: Take, hash: char, n_frames: &Arc<AtomicU64>) -> Take {
+        take.stored_as.sha256 = hash.to_string().repeat(64);
+        let inner = std::mem::replace(&mut take.samples, crate::testing::take("x", 1, vec![]).samples);
+        take.samples = Box::new(Counted { inner, n_frames: n_frames.clone() });
+        take
+    }
+
+    #[test]
+    fn a_setting_without_audio_reads_nothing_and_finds_what_a_fresh_run_finds() {
+        let n_frames = Arc::new(AtomicU64::new(0));
+        let (a, b) = (hits(1, 0.5), hits(1, 0.4));
+        // One performance, so that there is an alignment too.
+        let takes = vec![
+            counted(take("heron", 1, a), 'a', &n_frames),
+            counted(take("moorhen", 1, b), 'b', &n_frames),
+        ];
+        let log = Shootout::default();
+        let asked =
+            Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+        let mut remembered = crate::Remembered::default();
+        let first = compare_remembering(&takes, &log, &Settings::standard(), &asked, &mut remembered);
+        assert!(first.expect("compares").findings.comparisons[0].alignment.is_some());
+        let read = n_frames.swap(0, Ordering::Relaxed);
+        assert!(read > 0);
+        let wider = Settings { margin_db: 3.0, ..Settings::standard() };
+        let again = compare_remembering(&takes, &log, &wider, &asked, &mut remembered).expect("compares");
+        assert_eq!(n_frames.swap(0, Ordering::Relaxed), 0, "no audio work");
+        let fresh = compare(&takes, &log, &wider, &asked).expect("compares");
+        assert_eq!(again.findings, fresh.findings);
+        assert!(n_frames.swap(0, Ordering::Relaxed) > 0);
+        // Another file under the same name is measured, and what is no longer there is forgotten.
+        let changed = vec![
+            counted(take("heron", 1, hits(1, 0.5)), 'c', &n_frames),
+            counted(take("moorhen", 1, hits(1, 0.1)), 'b', &n_frames),
+        ];
+        let other = compare_remembering(&changed, &log, &wider, &asked, &mut remembered).expect("compares");
+        assert!(n_frames.load(Ordering::Relaxed) > 0);
+        assert_ne!(other.findings.comparisons[0].levels, fresh.findings.comparisons[0].levels);
+        assert_eq!(remembered.n_groups(), 2);
+        remembered.keep_only(&changed);
+        assert_eq!(remembered.n_groups(), 1);
+    }
+}
