@@ -64,16 +64,11 @@ pub(crate) fn measure_all(
     Ok(measures)
 }
 
-fn measure_group(
-    takes: &[&Take],
-    settings: &Settings,
-    replays: bool,
-) -> Result<Vec<TakeMeasure>, ReadError> {
+fn measure_group(takes: &[&Take], settings: &Settings, replays: bool) -> Result<Vec<TakeMeasure>, ReadError> {
     if !replays {
         return measure_performance(takes, settings);
     }
-    let later_s: Vec<f64> =
-        replays_later_s(takes)?.into_iter().map(|later| later.unwrap_or(0.0)).collect();
+    let later_s: Vec<f64> = replays_later_s(takes)?.into_iter().map(|later| later.unwrap_or(0.0)).collect();
     measure_shared(takes, &later_s, settings)
 }
 
@@ -165,7 +160,13 @@ mod tests {
         // The fourth hit begins at 4 s, 16,000 frames a second.
         b[64_100..64_110].fill(1.0);
         let takes = [take("a", 1, a), take("b", 1, b)];
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None, &mut Remembered::default());
+        let measures = measure_all(
+            &takes,
+            &Shootout::default(),
+            &Settings::standard(),
+            None,
+            &mut Remembered::default(),
+        );
         let measures = measures.expect("in memory");
         let out: Vec<Vec<Option<LeftOut>>> =
             measures.iter().map(|m| m.events.iter().map(|e| e.left_out).collect()).collect();
@@ -193,7 +194,13 @@ mod tests {
         tone.role = Role::RoomTone;
         tone.chain.gain_db = Some(46.0);
         let takes = [played, tone];
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), None, &mut Remembered::default());
+        let measures = measure_all(
+            &takes,
+            &Shootout::default(),
+            &Settings::standard(),
+            None,
+            &mut Remembered::default(),
+        );
         let measures = measures.expect("in memory");
         let (own, lent) =
             (measures[1].noise.as_ref().expect("measured"), measures[0].noise.as_ref().expect("lent"));
@@ -210,7 +217,8 @@ mod tests {
         b.extend_from_slice(&a[..a.len() - 160]);
         let settings = Settings { design_override: Some(Design::Replayed), ..Settings::standard() };
         let takes = [take("a", 1, a), take("b", 2, b)];
-        let measures = measure_all(&takes, &Shootout::default(), &settings, None, &mut Remembered::default()).expect("in memory");
+        let measures = measure_all(&takes, &Shootout::default(), &settings, None, &mut Remembered::default())
+            .expect("in memory");
         assert_eq!(measures[0].events.len(), 12);
         for (x, y) in measures[0].events.iter().zip(&measures[1].events) {
             // Exact: 160 frames at 16 kHz are 10 ms.
@@ -231,7 +239,13 @@ mod tests {
         later.extend_from_slice(&clean[..clean.len() - 80]);
         let mut takes = vec![take("a", 1, add(&clean, &room(71))), take("b", 2, add(&later, &room(72)))];
         let recognised = recognise_performances(&mut takes, None).expect("in memory");
-        let measures = measure_all(&takes, &Shootout::default(), &Settings::standard(), Some(&recognised), &mut Remembered::default());
+        let measures = measure_all(
+            &takes,
+            &Shootout::default(),
+            &Settings::standard(),
+            Some(&recognised),
+            &mut Remembered::default(),
+        );
         let measures = measures.expect("in memory");
         let shift = measures[1].events[5].start_s - measures[0].events[5].start_s;
         // Exact: 80 frames at 16 kHz are 5 ms.

@@ -121,7 +121,13 @@ mod tests {
         let noisier: Vec<f32> = loud.iter().zip(hits(5, 0.0)).map(|(x, n)| x + 2.0 * n).collect();
         let compared = |b: Vec<f32>| {
             let takes = [take("a", 1, loud.clone()), take("b", 1, b)];
-            let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+            let asked = Comparison {
+                reference: None,
+                pair: None,
+                source: None,
+                recognised: None,
+                version: "test".into(),
+            };
             let made = compare(&takes, &Shootout::default(), &settings, &asked).expect("two microphones");
             made.findings.comparisons[0].noise.plain_dbfs.difference_db
         };

@@ -83,9 +83,7 @@ pub fn amounts(resolution_db: f64, spread: Spread, playing: Playing) -> Vec<Amou
 /// The difference that is called with a probability of 80 % after so many placements and events per take, in dB.
 pub fn finds_db(placements: u32, events: u32, spread: Spread, playing: Playing) -> f64 {
     let per_take = match playing {
-        Playing::Sustained => {
-            f64::from(events) * (1.0 - BLOCK_CORRELATION) / (1.0 + BLOCK_CORRELATION)
-        }
+        Playing::Sustained => f64::from(events) * (1.0 - BLOCK_CORRELATION) / (1.0 + BLOCK_CORRELATION),
         Playing::Percussive | Playing::Auto => f64::from(events),
     }
     .max(1.0);
@@ -171,9 +169,8 @@ pub fn run_sheet(plan: &Plan, logged: &[Logged]) -> Vec<Step> {
         .into_iter()
         .zip(1u32..)
         .map(|((id, mut set_up), performance)| {
-            let recorded = set_up
-                .iter()
-                .all(|s| logged.iter().any(|t| t.mic == s.mic && t.placement == s.placement));
+            let recorded =
+                set_up.iter().all(|s| logged.iter().any(|t| t.mic == s.mic && t.placement == s.placement));
             set_up.extend(witness.map(|mic| PlannedTake {
                 mic: mic.clone(),
                 placement: 1,
@@ -215,11 +212,8 @@ mod tests {
         assert_eq!(order, ["moorhen", "heron", "heron", "moorhen", "moorhen", "heron", "heron", "moorhen"]);
         // With an even number of rounds a drift that grows steadily cancels: equal mean position.
         let mean = |mic: &str| {
-            let at: Vec<f64> = sheet
-                .iter()
-                .filter(|s| s.set_up[0].mic == mic)
-                .map(|s| f64::from(s.performance))
-                .collect();
+            let at: Vec<f64> =
+                sheet.iter().filter(|s| s.set_up[0].mic == mic).map(|s| f64::from(s.performance)).collect();
             at.iter().sum::<f64>() / at.len() as f64
         };
         assert_eq!(mean("moorhen"), mean("heron"));
@@ -232,10 +226,8 @@ mod tests {
         let sheet = run_sheet(&plan(Design::Together, 3, &["a", "b", "c"]), &[]);
         assert_eq!(sheet.len(), 3);
         for mic in ["a", "b", "c"] {
-            let mut spots: Vec<Option<u32>> = sheet
-                .iter()
-                .flat_map(|s| s.set_up.iter().filter(|u| u.mic == mic).map(|u| u.spot))
-                .collect();
+            let mut spots: Vec<Option<u32>> =
+                sheet.iter().flat_map(|s| s.set_up.iter().filter(|u| u.mic == mic).map(|u| u.spot)).collect();
             spots.sort();
             assert_eq!(spots, [Some(1), Some(2), Some(3)]);
         }

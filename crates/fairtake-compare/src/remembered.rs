@@ -117,8 +117,13 @@ mod tests {
             counted(take("moorhen", 1, b), 'b', &n_frames),
         ];
         let log = Shootout::default();
-        let asked =
-            Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+        let asked = Comparison {
+            reference: None,
+            pair: None,
+            source: None,
+            recognised: None,
+            version: "test".into(),
+        };
         let mut remembered = crate::Remembered::default();
         let first = compare_remembering(&takes, &log, &Settings::standard(), &asked, &mut remembered);
         assert!(first.expect("compares").findings.comparisons[0].alignment.is_some());

@@ -194,7 +194,13 @@ mod tests {
     /// Findings of real takes, whose regions and counts are then set to what a case needs.
     fn findings() -> Findings {
         let takes = vec![take("heron", 1, hits(1, 1.0)), take("moorhen", 2, hits(2, 1.0))];
-        let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+        let asked = Comparison {
+            reference: None,
+            pair: None,
+            source: None,
+            recognised: None,
+            version: "test".into(),
+        };
         compare(&takes, &Shootout::default(), &Settings::standard(), &asked).expect("compares").findings
     }
 

@@ -14,8 +14,7 @@ const TOP_KEYS: [&str; 8] =
     ["title", "margin_db", "temperature_c", "mics", "sources", "plans", "own_words", "takes"];
 const MIC_KEYS: [&str; 6] = ["name", "year", "serial", "kind", "pattern", "centre_offset_mm"];
 const SOURCE_KEYS: [&str; 6] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg", "replayed"];
-const PLAN_KEYS: [&str; 7] =
-    ["mics", "design", "placements", "events", "witness", "resolution_db", "ticked"];
+const PLAN_KEYS: [&str; 7] = ["mics", "design", "placements", "events", "witness", "resolution_db", "ticked"];
 const OWN_WORDS_KEYS: [&str; 4] = ["source", "reference", "against", "text"];
 const TAKE_KEYS: [&str; 17] = [
     "file",

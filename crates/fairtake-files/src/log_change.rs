@@ -85,7 +85,9 @@ impl ChangeError {
     /// What to do about it.
     pub fn hint(&self) -> &str {
         match self {
-            ChangeError::Conflict { .. } => "look at the new value, and change it again if it should be another",
+            ChangeError::Conflict { .. } => {
+                "look at the new value, and change it again if it should be another"
+            }
             ChangeError::Log(e) => &e.hint,
         }
     }
@@ -112,9 +114,8 @@ impl LogFile {
         let text = document.to_string();
         parse_log(&self.path.display().to_string(), &text).map_err(ChangeError::Log)?;
         // Parsed again, so that the places of new tables are settled.
-        self.document = text
-            .parse()
-            .map_err(|e: toml_edit::TomlError| ChangeError::Log(self.fail(e.to_string(), "")))?;
+        self.document =
+            text.parse().map_err(|e: toml_edit::TomlError| ChangeError::Log(self.fail(e.to_string(), "")))?;
         Ok(())
     }
 }
@@ -146,7 +147,10 @@ fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), Refused> {
 }
 
 /// The table that is meant, made where it may be.
-fn table_of<'d>(document: &'d mut DocumentMut, place: &Place) -> Result<&'d mut dyn toml_edit::TableLike, Refused> {
+fn table_of<'d>(
+    document: &'d mut DocumentMut,
+    place: &Place,
+) -> Result<&'d mut dyn toml_edit::TableLike, Refused> {
     let shape = |what: &str| Refused::Shape(what.to_string());
     let group = |place: &Place| match place {
         Place::Mic(key) => Some(("mics", key.clone())),
@@ -303,7 +307,8 @@ mod tests {
         let (_folder, mut file) = log();
         file.change(&[take("placement", json!(2), json!(3)), take("mic", json!("heron"), json!("coot"))])
             .expect("valid");
-        let wanted = LOG.replace("placement = 2", "placement = 3").replace("mic = \"heron\"", "mic = \"coot\"");
+        let wanted =
+            LOG.replace("placement = 2", "placement = 3").replace("mic = \"heron\"", "mic = \"coot\"");
         assert_eq!(file.text(), wanted);
         file.change(&[take("gain_db", Json::Null, json!(38.5))]).expect("valid");
         assert!(file.text().contains("gain_db = 38.5"));
@@ -343,11 +348,8 @@ mod tests {
             to,
         };
         let (plan, mic) = (Place::Plan("drum".into()), Place::Mic("rail".into()));
-        let words = Place::OwnWords {
-            source: "drum".into(),
-            reference: "heron".into(),
-            against: "coot".into(),
-        };
+        let words =
+            Place::OwnWords { source: "drum".into(), reference: "heron".into(), against: "coot".into() };
         file.change(&[
             set(&mic, "name", json!("Rail")),
             set(&plan, "mics", json!(["heron", "rail"])),
@@ -358,7 +360,8 @@ mod tests {
         let log = parse_log("x", &file.text()).expect("valid").shootout;
         assert_eq!(log.plans["drum"].mics, ["heron", "rail"]);
         assert_eq!(log.own_words[0].text, "Softer \"up there\".\nStill good.");
-        let take_out = Change { place: Place::Plan("drum".into()), key: None, was: Json::Null, to: Json::Null };
+        let take_out =
+            Change { place: Place::Plan("drum".into()), key: None, was: Json::Null, to: Json::Null };
         file.change(&[take_out]).expect("valid");
         assert!(parse_log("x", &file.text()).expect("valid").shootout.plans.is_empty());
     }

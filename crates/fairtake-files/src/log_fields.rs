@@ -66,7 +66,11 @@ impl Reader<'_> {
         }
     }
 
-    pub(crate) fn entries<'d>(&self, top: Fields<'d>, key: &str) -> Result<Vec<(&'d str, &'d Item)>, LogError> {
+    pub(crate) fn entries<'d>(
+        &self,
+        top: Fields<'d>,
+        key: &str,
+    ) -> Result<Vec<(&'d str, &'d Item)>, LogError> {
         match top.get(key) {
             None => Ok(Vec::new()),
             Some(item) => Ok(self.table(key, item)?.iter().collect()),
@@ -148,7 +152,12 @@ impl Reader<'_> {
         }
     }
 
-    pub(crate) fn word<T: DeserializeOwned>(&self, t: Fields, key: &str, words: &[&str]) -> Result<Option<T>, LogError> {
+    pub(crate) fn word<T: DeserializeOwned>(
+        &self,
+        t: Fields,
+        key: &str,
+        words: &[&str],
+    ) -> Result<Option<T>, LogError> {
         let Some(found) = self.text_of(t, key)? else { return Ok(None) };
         let parsed: Result<T, serde::de::value::Error> = T::deserialize(found.as_str().into_deserializer());
         parsed.map(Some).map_err(|_| {

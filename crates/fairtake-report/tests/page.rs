@@ -70,7 +70,8 @@ fn take(mic: &str, performance: u32, samples: Vec<f32>) -> Take {
 }
 
 fn findings(takes: Vec<Take>) -> Findings {
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+    let asked =
+        Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
     let settings = Settings { resamples: 200, ..Settings::standard() };
     compare(&takes, &Shootout::default(), &settings, &asked).expect("two takes compare").findings
 }

@@ -20,7 +20,13 @@ struct Row {
 fn main() {
     let mut args = std::env::args().skip(1).filter_map(|a| a.parse::<u64>().ok());
     let (n, first) = (args.next().unwrap_or(5), args.next().unwrap_or(1000));
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "coverage".into() };
+    let asked = Comparison {
+        reference: None,
+        pair: None,
+        source: None,
+        recognised: None,
+        version: "coverage".into(),
+    };
     let mut rows: BTreeMap<String, Row> = BTreeMap::new();
     for seed in first..first + n {
         let scene = scene(seed);

@@ -10,7 +10,8 @@ fn the_findings_on_the_scene_hold_the_known_answers() {
         let peak = t.samples.iter().fold(0f32, |a, x| a.max(x.abs()));
         assert!(peak < 0.95 && peak > 0.1, "{} peaks at {peak}", t.file);
     }
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+    let asked =
+        Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
     let made = compare(&scene.in_memory(), &scene.shootout(), &Settings::standard(), &asked)
         .expect("the scene compares");
     let drums = made.measures.iter().filter(|m| m.take.contains("drum"));

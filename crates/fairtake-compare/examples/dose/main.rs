@@ -30,7 +30,8 @@ const KNOWN: &str = "few_placements";
 
 /// Compares the takes of a trial.
 pub fn run(takes: &[Take], kind: Kind) -> Measurement {
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "dose".into() };
+    let asked =
+        Comparison { reference: None, pair: None, source: None, recognised: None, version: "dose".into() };
     let settings = Settings { resamples: 200, ..Settings::standard() };
     compare(takes, &scene::shootout(kind), &settings, &asked).expect("made takes compare")
 }

@@ -9,7 +9,8 @@ pub(super) fn codes(takes: &[Take]) -> Vec<(String, Outcome)> {
 }
 
 pub(super) fn results(takes: &[Take]) -> Vec<CheckResult> {
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+    let asked =
+        Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
     let settings = Settings { resamples: 100, ..Settings::standard() };
     compare(takes, &Shootout::default(), &settings, &asked).expect("compares").findings.checks
 }

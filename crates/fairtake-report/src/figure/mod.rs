@@ -3,10 +3,13 @@
 //! One frequency axis. Above, both average spectra with their 10–90 % range over events; below, the difference with
 //! its pointwise and simultaneous 95 % bands around zero, the margin as a lane; at the foot the verdict strip.
 
+mod layout;
 mod svg;
 
-pub use svg::{Layout, draw, patterns};
+pub use layout::Layout;
+pub use svg::{draw, patterns};
 
+use crate::words;
 use fairtake_compare::{Band, ComparisonFindings, Findings, Playing, Verdict};
 
 /// Lowest and highest frequency of the axis in Hz.
@@ -130,4 +133,26 @@ impl Corridor {
         let bottom = (low / 10.0).floor() * 10.0;
         (bottom.clamp(top - 70.0, top - 40.0), top)
     }
+}
+
+/// The numbers of one band in words, as a cursor reads them out.
+pub fn reading(c: &Corridor, band: &Band) -> String {
+    let db = |v: Option<f64>| format!("{} dB", words::number(v));
+    let level = |name: &str, v: Option<f64>| format!("{name} {}", db(v));
+    if band.verdict == Verdict::OutOfRange {
+        return format!("{}: out of range", words::hertz(band.centre_hz));
+    }
+    // The three numbers of a reading agree as stated.
+    let raised = band.against_db.map(|v| v + c.match_gain_db);
+    let against = words::agreeing(band.reference_db, raised, band.difference_db);
+    let interval = band.simultaneous_low_db.zip(band.simultaneous_high_db);
+    format!(
+        "{}: {}, {}, difference {} dB ({}), {}",
+        words::hertz(band.centre_hz),
+        level(&c.reference.name, band.reference_db),
+        level(&c.against.name, against),
+        band.difference_db.map_or("unknown".into(), words::signed),
+        interval.map_or("interval unknown".into(), |(low, high)| words::interval(low, high)),
+        words::verdict(band.verdict)
+    )
 }

@@ -1,48 +1,15 @@
 //! Draws a [`Corridor`] as SVG. Colours are classes, so that page, print and dark theme share one drawing.
 
-use super::{Corridor, FROM_HZ, Segment, TO_HZ};
+use super::{Corridor, FROM_HZ, Layout, Segment, TO_HZ, reading};
 use crate::words;
 use fairtake_compare::{Band, Verdict};
 use std::fmt::Write;
 
-/// Size and proportions. Levels per decade of frequency as IEC 60263 has them (25 or 50 dB), where there is room.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Layout {
-    /// Width in px.
-    pub width: f64,
-    /// Height of letters in px.
-    pub letter: f64,
-    /// dB of the spectra that are as long as a decade.
-    pub spectra_db_per_decade: f64,
-    /// dB of the difference that are as long as a decade.
-    pub difference_db_per_decade: f64,
-}
-
-impl Layout {
-    /// For a page.
-    pub const WIDE: Layout =
-        Layout { width: 1000.0, letter: 13.0, spectra_db_per_decade: 50.0, difference_db_per_decade: 25.0 };
-    /// For a telephone: the axes are steeper than IEC 60263 has them, or nothing could be read.
-    pub const NARROW: Layout =
-        Layout { width: 360.0, letter: 11.0, spectra_db_per_decade: 50.0, difference_db_per_decade: 12.5 };
-}
-
 /// Decades from 20 Hz to 20 kHz.
 const N_DECADES: f64 = 3.0;
 
-/// Labels of the frequency axis: value and text.
-const FREQUENCIES: [(f64, &str); 10] = [
-    (20.0, "20"),
-    (50.0, "50"),
-    (100.0, "100"),
-    (200.0, "200"),
-    (500.0, "500"),
-    (1000.0, "1k"),
-    (2000.0, "2k"),
-    (5000.0, "5k"),
-    (10_000.0, "10k"),
-    (20_000.0, "20k"),
-];
+/// Steps within a decade that are labelled, where the axis is shown whole and where a part of it is stretched.
+const LABELLED: [&[f64]; 2] = [&[1.0, 2.0, 5.0], &[1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0]];
 
 /// A band narrower than this many octaves is drawn as a point at its centre, a wider one flat between its edges.
 const FLAT_FROM_OCTAVES: f64 = 0.12;
@@ -73,6 +40,8 @@ struct Canvas {
     left: f64,
     right: f64,
     letter: f64,
+    from_hz: f64,
+    to_hz: f64,
 }
 
 /// Patterns of the verdict strip and hatching; once per document, before any figure.
@@ -96,8 +65,9 @@ pub fn patterns() -> String {
 /// The SVG of a corridor.
 pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
     let letter = layout.letter;
-    let mut canvas =
-        Canvas { out: String::new(), left: letter * 3.2, right: layout.width - letter * 0.9, letter };
+    let (from_hz, to_hz) = layout.range_hz;
+    let right = layout.width - letter * 0.9;
+    let mut canvas = Canvas { out: String::new(), left: letter * 3.2, right, letter, from_hz, to_hz };
     let decade = (canvas.right - canvas.left) / N_DECADES;
     let (low_db, high_db) = corridor.spectra_db();
     let spectra = panel(letter * 3.0, low_db, high_db, decade / layout.spectra_db_per_decade);
@@ -112,6 +82,9 @@ pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
     canvas.spectra(corridor, &spectra);
     canvas.difference(corridor, &difference);
     canvas.strip(&corridor.segments, strip_top, strip_bottom);
+    if layout.readings {
+        canvas.readings(corridor, spectra.top, strip_bottom);
+    }
     canvas.frequency_labels(strip_bottom + letter * 2.7);
     canvas.text(
         (canvas.left + canvas.right) / 2.0,
@@ -135,7 +108,8 @@ fn panel(top: f64, low_db: f64, high_db: f64, px_per_db: f64) -> Panel {
 
 impl Canvas {
     fn x(&self, hz: f64) -> f64 {
-        let share = (hz.clamp(FROM_HZ, TO_HZ) / FROM_HZ).ln() / (TO_HZ / FROM_HZ).ln();
+        let share =
+            (hz.clamp(self.from_hz, self.to_hz) / self.from_hz).ln() / (self.to_hz / self.from_hz).ln();
         self.left + share * (self.right - self.left)
     }
 
@@ -172,7 +146,7 @@ impl Canvas {
             for decade in [10.0, 100.0, 1000.0, 10_000.0] {
                 for step in 1..10 {
                     let hz = decade * f64::from(step);
-                    if (FROM_HZ..=TO_HZ).contains(&hz) {
+                    if (self.from_hz..=self.to_hz).contains(&hz) {
                         let x = self.x(hz);
                         let class = if step == 1 { "grid strong" } else { "grid" };
                         self.line((x, panel.top), (x, panel.bottom), class);
@@ -183,11 +157,20 @@ impl Canvas {
     }
 
     fn frequency_labels(&mut self, y: f64) {
-        for (hz, label) in FREQUENCIES {
-            let x = self.x(hz);
-            let anchor = if hz >= TO_HZ { "end" } else { "middle" };
-            let x = if hz >= TO_HZ { self.right + self.letter * 0.5 } else { x };
-            self.text(x, y, anchor, "number", label);
+        let part = self.to_hz / self.from_hz < 0.9 * TO_HZ / FROM_HZ;
+        for decade in [10.0, 100.0, 1000.0, 10_000.0] {
+            for step in LABELLED[usize::from(part)] {
+                let hz = decade * step;
+                // Rounding must not lose the ends of the axis.
+                if hz < self.from_hz * 0.999 || hz > self.to_hz * 1.001 {
+                    continue;
+                }
+                let label = if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { format!("{hz}") };
+                let at_end = hz >= self.to_hz * 0.999;
+                let (x, anchor) =
+                    if at_end { (self.right + self.letter * 0.5, "end") } else { (self.x(hz), "middle") };
+                self.text(x, y, anchor, "number", &label);
+            }
         }
     }
 
@@ -244,7 +227,8 @@ impl Canvas {
         self.box_between((self.left, panel.y(c.margin_db)), (self.right, panel.y(-c.margin_db)), "lane", "");
         self.level_grid(panel, 3.0, true);
         let hidden = |b: &Band| b.verdict == Verdict::OutOfRange;
-        for band in c.bands.iter().filter(|b| hidden(b) && b.to_hz > FROM_HZ && b.from_hz < TO_HZ) {
+        let (from_hz, to_hz) = (self.from_hz, self.to_hz);
+        for band in c.bands.iter().filter(|b| hidden(b) && b.to_hz > from_hz && b.from_hz < to_hz) {
             self.box_between(
                 (self.x(band.from_hz), panel.top),
                 (self.x(band.to_hz), panel.bottom),
@@ -279,7 +263,8 @@ impl Canvas {
     /// The verdict strip: pattern, mark and number per segment; a number that does not fit stands below.
     fn strip(&mut self, segments: &[Segment], top: f64, bottom: f64) {
         let mut taken_to = f64::NEG_INFINITY;
-        for s in segments.iter().filter(|s| s.to_hz > FROM_HZ && s.from_hz < TO_HZ) {
+        let (from_hz, to_hz) = (self.from_hz, self.to_hz);
+        for s in segments.iter().filter(|s| s.to_hz > from_hz && s.from_hz < to_hz) {
             let (from, to) = (self.x(s.from_hz), self.x(s.to_hz));
             let up = s.difference_db.is_some_and(|d| d > 0.0);
             let (class, fill) = match s.verdict {
@@ -314,9 +299,26 @@ impl Canvas {
         }
     }
 
+    /// An area over every band, from the top of the spectra to the foot of the strip.
+    fn readings(&mut self, c: &Corridor, top: f64, bottom: f64) {
+        let (from_hz, to_hz) = (self.from_hz, self.to_hz);
+        for band in c.bands.iter().filter(|b| b.to_hz > from_hz && b.from_hz < to_hz) {
+            let (from, to) = (self.x(band.from_hz), self.x(band.to_hz));
+            let _ = write!(
+                self.out,
+                "<rect x=\"{from:.1}\" y=\"{top:.1}\" width=\"{:.1}\" height=\"{:.1}\" class=\"reading\" \
+                 data-centre=\"{:.1}\" data-words=\"{}\"/>",
+                (to - from).max(0.0),
+                bottom - top,
+                band.centre_hz,
+                escaped(&reading(c, band))
+            );
+        }
+    }
+
     fn curve(&mut self, bands: &[Band], panel: &Panel, value: impl Fn(&Band) -> Option<f64>, class: &str) {
         let mut path = String::new();
-        for run in runs(bands, &value) {
+        for run in runs(bands, &value, (self.from_hz, self.to_hz)) {
             for (i, (x, v)) in self.points(run, &value).into_iter().enumerate() {
                 let _ = write!(path, "{}{x:.1} {:.1}", if i == 0 { "M" } else { "L" }, panel.y(v));
             }
@@ -334,7 +336,7 @@ impl Canvas {
         class: &str,
     ) {
         let mut path = String::new();
-        for run in runs(bands, &edges) {
+        for run in runs(bands, &edges, (self.from_hz, self.to_hz)) {
             let low = self.points(run, &|b| edges(b).map(|e| e.0));
             let high = self.points(run, &|b| edges(b).map(|e| e.1));
             for (i, (x, v)) in high.iter().chain(low.iter().rev()).enumerate() {
@@ -362,10 +364,14 @@ impl Canvas {
     }
 }
 
-/// Stretches of bands that have a value.
-fn runs<'a, T>(bands: &'a [Band], value: &impl Fn(&Band) -> Option<T>) -> Vec<&'a [Band]> {
+/// Stretches of bands in the range that have a value.
+fn runs<'a, T>(
+    bands: &'a [Band],
+    value: &impl Fn(&Band) -> Option<T>,
+    (from_hz, to_hz): (f64, f64),
+) -> Vec<&'a [Band]> {
     bands
-        .split(|b| value(b).is_none() || b.to_hz <= FROM_HZ || b.from_hz >= TO_HZ)
+        .split(|b| value(b).is_none() || b.to_hz <= from_hz || b.from_hz >= to_hz)
         .filter(|r| !r.is_empty())
         .collect()
 }

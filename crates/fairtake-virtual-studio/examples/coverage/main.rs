@@ -105,7 +105,13 @@ fn with_twins(
 fn score_rendered(cell: &AudioCell, i: usize, seed: u64) -> CaseScore {
     let case = audio_case(cell, seed.wrapping_mul(1_000_003).wrapping_add(i as u64));
     let settings = cell.settings(i as u64);
-    let asked = Comparison { reference: None, pair: None, source: None, recognised: None, version: "coverage".into() };
+    let asked = Comparison {
+        reference: None,
+        pair: None,
+        source: None,
+        recognised: None,
+        version: "coverage".into(),
+    };
     let made = compare(&case.in_memory(), &case.shootout(), &settings, &asked);
     let made = made.expect("what was rendered can be compared");
     let tables = made.tables.first().expect("two microphones were rendered");
