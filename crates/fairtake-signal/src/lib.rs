@@ -7,6 +7,7 @@ pub mod defects;
 pub mod filters;
 pub mod levels;
 pub mod loudness;
+pub mod minimum_phase;
 pub mod onsets;
 pub mod shared;
 pub mod spectrum;

@@ -4,7 +4,7 @@ use super::{Problem, Tree};
 use toml::{Table, Value};
 
 /// The crates from the lowest to the highest: each may use only those before it.
-const ORDER: [&str; 11] = [
+const ORDER: [&str; 12] = [
     "fairtake-transform",
     "fairtake-signal",
     "fairtake-stats",
@@ -12,6 +12,7 @@ const ORDER: [&str; 11] = [
     "fairtake-virtual-studio",
     "fairtake-listen",
     "fairtake-report",
+    "fairtake-audition",
     "fairtake-files",
     "fairtake-record",
     "fairtake-page",

@@ -3,6 +3,7 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
+use crate::minimum_phase::minimum_phase;
 use crate::units::power_db;
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
@@ -326,16 +327,12 @@ impl PairSpectra {
     fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
         let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
         let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Spectrum = smooth_a
+        let log: Vec<f64> = smooth_a
             .iter()
             .zip(&smooth_b)
-            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
+            .map(|(a, b)| 0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln())
             .collect();
-        let mut cepstrum = self.to_time(log);
-        let half = cepstrum.len() / 2;
-        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
-        cepstrum[half + 1..].fill(0.0);
-        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
+        minimum_phase(&log)
     }
 
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {

@@ -1,0 +1,157 @@
+//! What is left of one microphone when the other is taken away from it: for takes recorded together.
+
+use crate::clip::{checked, fade, gain_factor, read};
+use crate::fir::{to_frequency, to_time};
+use crate::loud::Loud;
+use crate::{AuditionError, Clip, Stretch};
+use fairtake_compare::{ComparisonFindings, Design, Polarity, Take};
+use fairtake_signal::levels::energy;
+use fairtake_signal::units::power_db;
+use fairtake_transform::{Complex, fast_length};
+use std::f64::consts::{PI, TAU};
+
+/// Read beyond both ends of the stretch, in seconds, so that what a shift brings in is there, and the ends of what is
+/// shifted can be faded.
+const MARGIN_S: f64 = 0.05;
+/// The alignment looks for delays up to 20 ms; a longer one was not found by it.
+const MOST_DELAY_S: f64 = 0.02;
+
+/// One of two takes that are taken from each other.
+#[derive(Clone, Copy)]
+pub struct Side<'a> {
+    /// The take.
+    pub take: &'a Take,
+    /// Which frames of it.
+    pub stretch: Stretch,
+    /// Its playback gain in dB, 0 or less.
+    pub gain_db: f64,
+}
+
+/// What is left after gain and delay.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Difference {
+    /// *Against* minus reference, with fades; `trim_db` is applied.
+    pub clip: Clip,
+    /// By how much the reference was delayed, in seconds, negative: brought forward.
+    pub delay_s: f64,
+    /// Polarity of *against* as found. Where it is inverted, *against* was turned over before the reference was taken
+    /// away; where it is unclear, it was not.
+    pub polarity: Polarity,
+    /// Energy of what is left in dB re that of *against* within this stretch; `None` where nothing is left or there was
+    /// nothing.
+    pub left_db: Option<f64>,
+    /// Gain in dB, 0 or less, by which what is left was turned down, so that it is not louder than the louder of the two.
+    pub trim_db: f64,
+}
+
+/// Takes the reference from *against*, after the gains of both and the delay and polarity of the comparison's alignment.
+///
+/// The delay, fractions of a sample included, is a linear phase in the frequency domain and changes no level. It is one
+/// delay for all frequencies: phase responses that differ are among what is left.
+///
+/// # Errors
+/// When the takes are not those of the comparison, or not of one performance recorded together; when their rates or the
+/// seconds of their stretches differ; when their delay is unknown; when one cannot be read or played.
+pub fn difference(
+    reference: Side,
+    against: Side,
+    comparison: &ComparisonFindings,
+) -> Result<Difference, AuditionError> {
+    let alignment = together(reference, against, comparison)?;
+    let n = checked(reference.take, reference.stretch, reference.gain_db)?;
+    checked(against.take, against.stretch, against.gain_db)?;
+    let rate_hz = reference.take.samples.rate_hz();
+    let shifted = delayed(reference, alignment.delay_s)?;
+    let mut other = vec![0f32; n];
+    read(against.take, against.stretch.start, &mut other)?;
+    let turned = if alignment.polarity == Polarity::Inverted { -1.0 } else { 1.0 };
+    let (gain_a, gain_b) = (gain_factor(reference.gain_db), turned * gain_factor(against.gain_db));
+    let [a, b]: [Vec<f32>; 2] = [
+        shifted.iter().map(|x| (x * gain_a) as f32).collect(),
+        other.iter().map(|x| (f64::from(*x) * gain_b) as f32).collect(),
+    ];
+    let mut samples: Vec<f32> =
+        shifted.iter().zip(&other).map(|(a, b)| (f64::from(*b) * gain_b - a * gain_a) as f32).collect();
+    let left_db = power_db(energy(&samples) / energy(&b).max(f64::MIN_POSITIVE));
+    fade(&mut samples, rate_hz);
+    let bound = [a, b]
+        .map(|mut side| {
+            fade(&mut side, rate_hz);
+            Loud::of(&side, rate_hz)
+        })
+        .into_iter()
+        .reduce(Loud::or);
+    let trim_db = bound.map_or(0.0, |bound| Loud::of(&samples, rate_hz).trim_db(bound));
+    let trim = gain_factor(trim_db);
+    samples.iter_mut().for_each(|x| *x = (f64::from(*x) * trim) as f32);
+    Ok(Difference {
+        clip: Clip { rate_hz, samples, gain_db: trim_db },
+        delay_s: alignment.delay_s,
+        polarity: alignment.polarity,
+        left_db,
+        trim_db,
+    })
+}
+
+/// Delay and polarity of *against*, where both are known to hold for these takes.
+struct Aligned {
+    delay_s: f64,
+    polarity: Polarity,
+}
+
+fn together(
+    reference: Side,
+    against: Side,
+    comparison: &ComparisonFindings,
+) -> Result<Aligned, AuditionError> {
+    let (a, b) = (reference.take, against.take);
+    let takes = || [a.id.clone(), b.id.clone()];
+    let no = |why: &str| Err(AuditionError::NotTogether { takes: takes(), why: why.to_string() });
+    if comparison.design != Design::Together || a.performance != b.performance {
+        return no("they were not recorded together");
+    }
+    let own = a.source == comparison.source && b.source == comparison.source;
+    if !own || a.mic != comparison.reference || b.mic != comparison.against {
+        return no("the comparison is of other takes");
+    }
+    let rates_hz = [a, b].map(|t| t.samples.rate_hz());
+    if rates_hz[0] != rates_hz[1] {
+        return Err(AuditionError::RatesDiffer { takes: takes(), rates_hz });
+    }
+    if reference.stretch != against.stretch {
+        return Err(AuditionError::StretchesDiffer { takes: takes() });
+    }
+    let found = comparison.alignment.as_ref();
+    let delay_s = found.and_then(|f| f.delay_s);
+    match found.zip(delay_s.filter(|d| d.abs() <= MOST_DELAY_S)) {
+        Some((found, delay_s)) => Ok(Aligned { delay_s, polarity: found.polarity }),
+        None => Err(AuditionError::NoDelay { takes: takes(), delay_s }),
+    }
+}
+
+/// The stretch of a take, later by `delay_s`.
+fn delayed(side: Side, delay_s: f64) -> Result<Vec<f64>, AuditionError> {
+    let rate = f64::from(side.take.samples.rate_hz());
+    let margin = (MARGIN_S * rate).ceil() as usize;
+    let n = side.stretch.frames as usize;
+    let mut samples = vec![0f32; n + 2 * margin];
+    read(side.take, side.stretch.start.saturating_sub(margin as i64), &mut samples)?;
+    // The outer half of the margins is faded: a cut would be smeared over what is heard.
+    let over = margin / 2;
+    let last = samples.len() - 1;
+    for i in 0..over {
+        let w = (0.5 - 0.5 * (PI * i as f64 / over as f64).cos()) as f32;
+        samples[i] *= w;
+        samples[last - i] *= w;
+    }
+    let n_fft = fast_length(samples.len() + margin);
+    let mut spectrum = to_frequency(samples.iter().map(|x| f64::from(*x)), n_fft);
+    for (k, x) in spectrum.iter_mut().enumerate() {
+        *x *= Complex::from_polar(1.0, -TAU * k as f64 * rate * delay_s / n_fft as f64);
+    }
+    let shifted = to_time(spectrum, n_fft);
+    Ok(shifted[margin..margin + n].to_vec())
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,1 @@
+//! Takes in memory, for tests.
