@@ -71,6 +71,7 @@ pub(crate) fn comparison(
         features,
         budget,
         findings: Vec::new(),
+        own_words: None,
     };
     out.findings = crate::sentences::sentences(&out, shootout);
     out

@@ -98,11 +98,10 @@ pub fn compare_remembering(
     asked: &Comparison,
     remembered: &mut Remembered,
 ) -> Result<Measurement, CompareError> {
-    let measures = measure_all(takes, shootout, settings, asked.recognised.as_ref(), remembered)
-        .map_err(CompareError::Read)?;
+    let (measures, mut checks) =
+        measured_and_checked(takes, shootout, settings, asked.recognised.as_ref(), remembered)
+            .map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
-    let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
-    checks::keep_what_concerns(&mut checks, takes);
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
     let all = distinct(takes, |t| t.source.clone());
     for source in all.into_iter().filter(|s| asked.source.as_ref().is_none_or(|only| only == s)) {
@@ -187,6 +186,33 @@ pub fn compare_remembering(
         checks,
     };
     Ok(Measurement { findings, measures, tables })
+}
+
+/// Measures every take and checks each by itself, without comparing; what is remembered is not read again.
+///
+/// # Errors
+/// When a take cannot be read.
+pub fn measure_and_check(
+    takes: &[Take],
+    shootout: &Shootout,
+    settings: &Settings,
+    remembered: &mut Remembered,
+) -> Result<(Vec<TakeMeasure>, Vec<CheckResult>), ReadError> {
+    measured_and_checked(takes, shootout, settings, None, remembered)
+}
+
+fn measured_and_checked(
+    takes: &[Take],
+    shootout: &Shootout,
+    settings: &Settings,
+    recognised: Option<&Recognised>,
+    remembered: &mut Remembered,
+) -> Result<(Vec<TakeMeasure>, Vec<CheckResult>), ReadError> {
+    let measures = measure_all(takes, shootout, settings, recognised, remembered)?;
+    let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
+    let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
+    checks::keep_what_concerns(&mut checks, takes);
+    Ok((measures, checks))
 }
 
 /// Why a take takes no part: it is unfair, or nothing is played in it.

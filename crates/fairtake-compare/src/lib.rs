@@ -31,7 +31,7 @@ mod testing;
 pub mod wording;
 
 pub use answer::*;
-pub use compare::{CompareError, Comparison, Measurement, compare, compare_remembering};
+pub use compare::{CompareError, Comparison, Measurement, compare, compare_remembering, measure_and_check};
 pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
 pub use measure::{Tabulated, measure_performance, tabulate};

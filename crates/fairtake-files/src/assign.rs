@@ -121,6 +121,53 @@ pub fn assign(log: &Log, file: &str, audio: &AudioFile, said: &Said) -> Result<V
         .collect())
 }
 
+/// What is known of a channel of a file that the log does not list yet; what is `None` must be said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Suggested {
+    /// Channel, counted from 1.
+    pub channel: u16,
+    /// Key of the microphone.
+    pub mic: Option<String>,
+    /// Key of the source.
+    pub source: Option<String>,
+    /// Setting-up: as named, else the last one logged.
+    pub placement: u32,
+    /// Pass of playing: as named, else a new one.
+    pub performance: u32,
+    /// Next number in the order of the takes.
+    pub order: u32,
+    /// What it is for.
+    pub role: Role,
+}
+
+/// What name and metadata of a file suggest, channel by channel.
+pub fn suggest(log: &Log, file: &str, audio: &AudioFile) -> Vec<Suggested> {
+    let whole = named(file, audio.metadata(), &log.shootout);
+    let n_channels = audio.n_channels();
+    let next = |number: fn(&TakeEntry) -> u32| log.takes.iter().map(number).max().unwrap_or(0) + 1;
+    (1..=n_channels)
+        .map(|channel| {
+            let track = audio.metadata().track_names.iter().find(|(c, _)| *c == channel);
+            let of_track = track.map(|(_, name)| read_name(name, &log.shootout)).unwrap_or_default();
+            let mic = if n_channels == 1 { whole.mic.clone() } else { of_track.mic };
+            let source = whole.source.clone().or(of_track.source);
+            let earlier = log.takes.iter().filter(|t| Some(&t.mic) == mic.as_ref());
+            let earlier = earlier.filter(|t| Some(&t.source) == source.as_ref());
+            let last = earlier.clone().map(|t| t.placement).max().unwrap_or(1);
+            let witnesses = earlier.last().is_some_and(|t| t.role == Role::Witness);
+            Suggested {
+                channel,
+                placement: whole.placement.unwrap_or(last),
+                performance: whole.performance.unwrap_or_else(|| next(|t| t.performance)),
+                order: next(|t| t.order.unwrap_or(0)),
+                role: whole.role.unwrap_or(if witnesses { Role::Witness } else { Role::Compared }),
+                mic,
+                source,
+            }
+        })
+        .collect()
+}
+
 /// The name of the file; what it leaves open may stand in the description that the recorder stored.
 fn named(file: &str, metadata: &Metadata, shootout: &Shootout) -> Named {
     let stem = Path::new(file).file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();

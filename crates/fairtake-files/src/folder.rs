@@ -197,6 +197,31 @@ pub fn cache_key(program_version: &str, contents: &str, settings_json: &str) -> 
     hex(&hasher.finalize())
 }
 
+/// Everything that a result depends on beside the settings, in words that change when it does: the log without plans and
+/// own words, and the takes with their files' hashes.
+pub fn contents_of(shootout: &Shootout, takes: &[Take]) -> String {
+    let computed_from =
+        Shootout { plans: Default::default(), own_words: Default::default(), ..shootout.clone() };
+    let take = |t: &Take| {
+        format!(
+            "{} {} {} {} {} {} {:?} {:?} {:?} {:?} {:?} {}",
+            t.id,
+            t.stored_as.sha256,
+            t.mic,
+            t.source,
+            t.placement,
+            t.performance,
+            t.order,
+            t.position,
+            t.role,
+            t.chain,
+            t.hand_set_events_s,
+            t.keep_although_unfair
+        )
+    };
+    format!("{computed_from:?}\n{}", takes.iter().map(take).collect::<Vec<_>>().join("\n"))
+}
+
 /// Takes for bare files, one microphone a file, named by its stem; equal stems are numbered.
 ///
 /// # Errors

@@ -68,9 +68,7 @@ impl Watcher {
     /// # Errors
     /// When the folder itself cannot be listed.
     pub fn look(&mut self, now: Duration) -> std::io::Result<Vec<String>> {
-        let mut there = audio_files(&self.folder, "")?;
-        // The folder for takes may be missing, or come later.
-        there.extend(audio_files(&self.folder.join("takes"), "takes/").unwrap_or_default());
+        let there = all_audio(&self.folder)?;
         let mut dropped = Vec::new();
         for (file, stamp) in &there {
             let known = self.files.get(file).copied();
@@ -95,6 +93,21 @@ impl Watcher {
     pub fn unfinished(&self) -> Vec<&str> {
         self.files.iter().filter(|(_, w)| !w.reported).map(|(file, _)| file.as_str()).collect()
     }
+}
+
+/// Audio files in a folder and in its `takes`, by name, as the log would name them.
+///
+/// # Errors
+/// When the folder itself cannot be listed.
+pub fn audio_in(folder: &Path) -> std::io::Result<Vec<String>> {
+    Ok(all_audio(folder)?.into_iter().map(|(file, _)| file).collect())
+}
+
+fn all_audio(folder: &Path) -> std::io::Result<Vec<(String, Stamp)>> {
+    let mut there = audio_files(folder, "")?;
+    // The folder for takes may be missing, or come later.
+    there.extend(audio_files(&folder.join("takes"), "takes/").unwrap_or_default());
+    Ok(there)
 }
 
 fn stamp(path: &Path) -> Option<Stamp> {

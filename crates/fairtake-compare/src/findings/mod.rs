@@ -5,11 +5,13 @@
 
 mod alignment;
 mod band;
+mod distance;
 mod level;
 mod pair;
 
 pub use alignment::*;
 pub use band::*;
+pub use distance::*;
 pub use level::*;
 pub use pair::*;
 
@@ -38,6 +40,19 @@ pub struct Findings {
     pub comparisons: Vec<ComparisonFindings>,
     /// Every check made, the fair ones too.
     pub checks: Vec<CheckResult>,
+}
+
+impl Findings {
+    /// Puts the user's own words beside the findings that they are about.
+    pub fn keep_own_words(&mut self, shootout: &crate::Shootout) {
+        for c in &mut self.comparisons {
+            let about = |w: &&crate::OwnWords| {
+                w.source == c.source && w.reference == c.reference && w.against == c.against
+            };
+            let words = shootout.own_words.iter().find(about);
+            c.own_words = words.map(|w| w.text.clone()).filter(|text| !text.trim().is_empty());
+        }
+    }
 }
 
 /// Name and version of the program.

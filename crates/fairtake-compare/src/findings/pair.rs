@@ -129,6 +129,9 @@ pub struct ComparisonFindings {
     pub budget: Vec<BudgetLine>,
     /// Sentences, in order of size.
     pub findings: Vec<Finding>,
+    /// The user's own words beside the findings, as the log has them.
+    #[serde(default)]
+    pub own_words: Option<String>,
 }
 
 /// How much went into a comparison for one microphone.

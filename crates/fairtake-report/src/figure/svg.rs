@@ -54,7 +54,7 @@ pub fn patterns() -> String {
         )
     };
     format!(
-        "<svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\"><defs>{}{}{}{}</defs></svg>",
+        "<svg class=\"patterns\" width=\"0\" height=\"0\" aria-hidden=\"true\"><defs>{}{}{}{}</defs></svg>",
         lines("more", "different", 45, 7),
         lines("less", "different", 135, 7),
         lines("open", "undecided", 0, 9),

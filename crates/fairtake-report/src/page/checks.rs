@@ -86,7 +86,7 @@ fn place(findings: &Findings, c: &CheckResult) -> String {
 }
 
 /// An outcome as mark and word.
-fn outcome(o: Outcome) -> Markup {
+pub fn outcome(o: Outcome) -> Markup {
     let (word, mark) = (
         words::outcome(o),
         match o {
@@ -98,7 +98,8 @@ fn outcome(o: Outcome) -> Markup {
     html! { span class=(format!("mark {word}")) { i aria-hidden="true" { (mark) } (word) } }
 }
 
-fn figure(value: Option<f64>) -> String {
+/// A measured figure or limit.
+pub fn figure(value: Option<f64>) -> String {
     value.map_or("unknown".to_string(), |v| {
         let text = if v.abs() >= 100.0 || v.fract() == 0.0 { format!("{v:.0}") } else { format!("{v:.4}") };
         let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };

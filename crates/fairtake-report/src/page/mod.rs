@@ -5,10 +5,17 @@ mod checks;
 mod pair;
 mod tables;
 
+pub use checks::{figure, outcome};
+pub use pair::{caption, key, made};
+pub use tables::{alignment, bands, budget, features, levels, regions};
+
 use crate::figure::patterns;
 use crate::words;
 use fairtake_compare::{Findings, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// The style of report and figures: colours of light, dark and print.
+pub const STYLE: &str = include_str!("style.css");
 
 /// The report of one run.
 pub fn page(findings: &Findings) -> String {
@@ -21,7 +28,7 @@ pub fn page(findings: &Findings) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content=(format!("{} {}", findings.program.name, findings.program.version));
                 title { (title) }
-                style { (PreEscaped(include_str!("style.css"))) }
+                style { (PreEscaped(STYLE)) }
             }
             body {
                 (PreEscaped(patterns()))
@@ -80,7 +87,7 @@ fn contents(findings: &Findings) -> Markup {
 }
 
 /// `B against A on source`, with the names for people.
-pub(crate) fn heading(findings: &Findings, reference: &str, against: &str, source: &str) -> String {
+pub fn heading(findings: &Findings, reference: &str, against: &str, source: &str) -> String {
     let on = findings.sources.iter().find(|s| s.id == source).map_or(source, |s| s.name.as_str());
     let pair = format!("{} against {}", mic_name(findings, against), mic_name(findings, reference));
     // Bare files have no source to name.
@@ -88,12 +95,12 @@ pub(crate) fn heading(findings: &Findings, reference: &str, against: &str, sourc
 }
 
 /// Name of a microphone for people.
-pub(crate) fn mic_name<'a>(findings: &'a Findings, id: &'a str) -> &'a str {
+pub fn mic_name<'a>(findings: &'a Findings, id: &'a str) -> &'a str {
     findings.mics.iter().find(|m| m.id == id).map_or(id, |m| m.name.as_str())
 }
 
 /// A verdict as mark and word.
-pub(crate) fn verdict(v: Verdict) -> Markup {
+pub fn verdict(v: Verdict) -> Markup {
     let class = words::verdict(v).replace(' ', "-");
     html! { span class=(format!("mark {class}")) { i aria-hidden="true" { (words::mark(v)) } (words::verdict(v)) } }
 }

@@ -15,6 +15,10 @@ pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize)
             (made(findings, c))
             h3 { "Findings" }
             ul.said { @for f in &c.findings { li { (verdict(f.verdict)) span { (f.text) "." } } } }
+            @if let Some(text) = &c.own_words {
+                h3 { "In the user's own words" }
+                @for line in text.lines().filter(|l| !l.trim().is_empty()) { p.own { (line) } }
+            }
             figure {
                 div.wide { (PreEscaped(draw(&corridor, &Layout::WIDE))) }
                 div.narrow { (PreEscaped(draw(&corridor, &Layout::NARROW))) }
@@ -31,7 +35,8 @@ pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize)
     }
 }
 
-fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
+/// How the comparison was made.
+pub fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
     let counts = |n: &fairtake_compare::Counts| {
         let of = |n: u32, one| number_of(n as usize, one);
         format!("{}, {}, {}", of(n.takes, "take"), of(n.placements, "placement"), of(n.events, "event"))
@@ -64,7 +69,8 @@ fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
     }
 }
 
-fn key(c: &ComparisonFindings) -> Markup {
+/// What marks and tints of the picture mean.
+pub fn key(c: &ComparisonFindings) -> Markup {
     let sample = |class: &str, fill: &str| {
         PreEscaped(format!(
             "<svg viewBox=\"0 0 30 14\" aria-hidden=\"true\"><rect x=\"1\" y=\"1\" width=\"28\" height=\"12\" \
@@ -89,7 +95,8 @@ fn key(c: &ComparisonFindings) -> Markup {
     }
 }
 
-fn caption(findings: &Findings, c: &ComparisonFindings) -> String {
+/// What the picture shows.
+pub fn caption(findings: &Findings, c: &ComparisonFindings) -> String {
     format!(
         "Above: average spectra in dB per {}th-octave band, with the range of the middle 80 % of events; {} is shown \
          after the match. Middle: the difference. Below: the verdict per region with its mean difference in dB. On a wide \

@@ -9,7 +9,7 @@ use fairtake_compare::{
 use maud::{Markup, html};
 
 /// Regions with their intervals and what would settle them.
-pub(super) fn regions(c: &ComparisonFindings) -> Markup {
+pub fn regions(c: &ComparisonFindings) -> Markup {
     html! {
         h3 { "Regions" }
         div.scroll { table {
@@ -50,7 +50,7 @@ fn settle(r: &Region, unit: Unit) -> String {
 }
 
 /// Levels, noise and the shape of events.
-pub(super) fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
+pub fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
     let l = &c.levels;
     let rows = [
         ("sample peak, dBFS", &l.sample_peak_dbfs),
@@ -123,7 +123,7 @@ fn shape_row(name: &str, m: Option<&ShapeMeasure>, times: f64, unit: &str) -> Ma
 }
 
 /// Edges of the captured range, peaks and notches.
-pub(super) fn features(findings: &Findings, c: &ComparisonFindings) -> Markup {
+pub fn features(findings: &Findings, c: &ComparisonFindings) -> Markup {
     html! {
         h3 { "Captured range, peaks and notches" }
         @if c.features.is_empty() {
@@ -163,7 +163,7 @@ fn at(feature: &Feature, at: Option<&FeatureAt>) -> String {
 }
 
 /// Time and polarity, where the takes were recorded together.
-pub(super) fn alignment(c: &ComparisonFindings) -> Markup {
+pub fn alignment(c: &ComparisonFindings) -> Markup {
     let Some(a) = &c.alignment else { return html! {} };
     let polarity = match a.polarity {
         Polarity::Same => "the same",
@@ -206,7 +206,7 @@ fn decibels(db: Option<f64>) -> String {
 }
 
 /// What contributes to the uncertainty, region by region.
-pub(super) fn budget(c: &ComparisonFindings) -> Markup {
+pub fn budget(c: &ComparisonFindings) -> Markup {
     html! {
         @if !c.budget.is_empty() {
             h3 { "Uncertainty budget" }
@@ -227,7 +227,7 @@ pub(super) fn budget(c: &ComparisonFindings) -> Markup {
 }
 
 /// Every band, behind a fold.
-pub(super) fn bands(findings: &Findings, c: &ComparisonFindings) -> Markup {
+pub fn bands(findings: &Findings, c: &ComparisonFindings) -> Markup {
     html! {
         details {
             summary { "Every band" }

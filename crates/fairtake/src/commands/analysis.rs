@@ -7,7 +7,7 @@ use fairtake_compare::{
     CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source,
     Take, compare, recognise_performances,
 };
-use fairtake_files::{ShootoutFolder, bare_takes, cache_key};
+use fairtake_files::{ShootoutFolder, bare_takes, cache_key, contents_of};
 use std::path::Path;
 
 /// Takes and log of bare files or of one folder.
@@ -74,7 +74,7 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
     let key = key_of(input, args)?;
     let kept = folder.cache_get(&key).and_then(|bytes| serde_json::from_slice::<Findings>(&bytes).ok());
     if let Some(findings) = kept {
-        return Ok(findings);
+        return Ok(with_own_words(findings, input));
     }
     let findings = measure(input, args)?.0.findings;
     // What cannot be kept is computed again next time: worth a word, not a failure.
@@ -82,38 +82,21 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
     if let Err(e) = folder.cache_put(&key, bytes.as_bytes()) {
         eprintln!("the result is not kept: {e}");
     }
-    Ok(findings)
+    Ok(with_own_words(findings, input))
+}
+
+/// Own words are not kept with the result: nothing is computed from them.
+fn with_own_words(mut findings: Findings, input: &Input) -> Findings {
+    findings.keep_own_words(&input.shootout);
+    findings
 }
 
 /// Changes whenever the findings could: with the program, the log, the takes' bytes, what was asked.
 fn key_of(input: &Input, args: &AnalysisArgs) -> Result<String, Failure> {
-    let takes: Vec<String> = input.takes.iter().map(|t| format!("{} {}", t.id, t.stored_as.sha256)).collect();
-    let contents = format!("{:?} {:?} {}", input.shootout, logged(&input.takes), takes.join("\n"));
+    let contents = contents_of(&input.shootout, &input.takes);
     let settings = to_json(&args.settings(input.shootout.margin_db))?;
     let asked = format!("{settings} {:?} {:?}", args.reference, args.pair);
     Ok(cache_key(env!("CARGO_PKG_VERSION"), &contents, &asked))
-}
-
-/// What the log says of the takes, in words that change when it does.
-fn logged(takes: &[Take]) -> Vec<String> {
-    takes
-        .iter()
-        .map(|t| {
-            format!(
-                "{} {} {} {} {:?} {:?} {:?} {:?} {:?} {}",
-                t.mic,
-                t.source,
-                t.placement,
-                t.performance,
-                t.order,
-                t.position,
-                t.role,
-                t.chain,
-                t.hand_set_events_s,
-                t.keep_although_unfair
-            )
-        })
-        .collect()
 }
 
 /// Runs the comparison on the audio.

@@ -1,0 +1,216 @@
+//! The desk: one folder under work, what is open and measured of it, and the news that something changed.
+
+use crate::guard::Access;
+use crate::trouble::Trouble;
+use fairtake_compare::{
+    CheckResult, Comparison, Findings, Measurement, Remembered, Settings, TakeMeasure, compare_remembering,
+    measure_and_check,
+};
+use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::watch;
+
+/// Results kept at once; the oldest content goes first. Reason: a few pairs, settings and ways back and forth.
+const MOST_RESULTS: usize = 64;
+
+/// One folder under work. Cheap to clone; all clones are the same desk.
+#[derive(Clone)]
+pub struct Desk {
+    inner: Arc<Inner>,
+}
+
+struct Inner {
+    path: PathBuf,
+    folder: ShootoutFolder,
+    access: Access,
+    work: Mutex<Work>,
+    /// One at a time reads the log, changes and writes it.
+    log: Mutex<()>,
+    news: watch::Sender<u64>,
+    busy: AtomicBool,
+}
+
+#[derive(Default)]
+struct Work {
+    shelf: Shelf,
+    remembered: Remembered,
+    results: HashMap<String, Arc<Measurement>>,
+    checked: Option<(String, Arc<Checked>)>,
+}
+
+/// Takes with what was measured and checked on each by itself.
+pub(crate) struct Checked {
+    pub measures: Vec<TakeMeasure>,
+    pub checks: Vec<CheckResult>,
+}
+
+/// The folder as it is now.
+pub(crate) struct Now {
+    pub loaded: Loaded,
+    /// Changes whenever a result could.
+    pub contents: String,
+}
+
+impl Desk {
+    /// Opens a folder for the page.
+    ///
+    /// # Errors
+    /// When the folder has no log.
+    pub fn open(path: &Path, access: Access) -> Result<Desk, fairtake_files::FolderError> {
+        let folder = ShootoutFolder::open(path)?;
+        let inner = Inner {
+            path: path.into(),
+            folder,
+            access,
+            work: Mutex::default(),
+            log: Mutex::default(),
+            news: watch::Sender::new(0),
+            busy: AtomicBool::new(false),
+        };
+        Ok(Desk { inner: Arc::new(inner) })
+    }
+
+    /// Who may look.
+    pub fn access(&self) -> &Access {
+        &self.inner.access
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        &self.inner.path
+    }
+
+    pub(crate) fn folder(&self) -> &ShootoutFolder {
+        &self.inner.folder
+    }
+
+    /// Counts up whenever the folder changed.
+    pub(crate) fn news(&self) -> watch::Receiver<u64> {
+        self.inner.news.subscribe()
+    }
+
+    /// Tells every open page that something changed.
+    pub(crate) fn tell(&self) {
+        self.inner.news.send_modify(|n| *n += 1);
+    }
+
+    /// True while audio is measured.
+    pub(crate) fn is_busy(&self) -> bool {
+        self.inner.busy.load(Ordering::Relaxed)
+    }
+
+    /// The log and the takes as they are now.
+    pub(crate) fn now(&self) -> Result<Now, Trouble> {
+        let mut work = self.work();
+        let loaded = self.inner.folder.load_onto(&mut work.shelf)?;
+        work.remembered.keep_only(&loaded.takes);
+        let contents = contents_of(&loaded.log.shootout, &loaded.takes);
+        Ok(Now { loaded, contents })
+    }
+
+    /// Measures and checks every take, as far as that is not known already.
+    pub(crate) fn checked(&self, now: &Now) -> Result<Arc<Checked>, Trouble> {
+        let mut work = self.work();
+        if let Some((contents, checked)) = &work.checked
+            && *contents == now.contents
+        {
+            return Ok(checked.clone());
+        }
+        let _busy = Busy::new(&self.inner.busy);
+        let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
+        let settings = self.settings(now);
+        let (measures, checks) = measure_and_check(takes, log, &settings, &mut work.remembered)?;
+        let checked = Arc::new(Checked { measures, checks });
+        work.checked = Some((now.contents.clone(), checked.clone()));
+        Ok(checked)
+    }
+
+    /// The standard settings with the log's margin.
+    pub(crate) fn settings(&self, now: &Now) -> Settings {
+        let standard = Settings::standard();
+        let margin_db = now.loaded.log.shootout.margin_db.unwrap_or(standard.margin_db);
+        Settings { margin_db, ..standard }
+    }
+
+    /// Compares; what was measured or found before is not computed again.
+    pub(crate) fn compare(
+        &self,
+        now: &Now,
+        settings: &Settings,
+        asked: &Comparison,
+    ) -> Result<Arc<Measurement>, Trouble> {
+        let key = format!("{}\n{settings:?}\n{asked:?}", now.contents);
+        let mut work = self.work();
+        if let Some(found) = work.results.get(&key) {
+            return Ok(found.clone());
+        }
+        let _busy = Busy::new(&self.inner.busy);
+        let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
+        let found = Arc::new(compare_remembering(takes, log, settings, asked, &mut work.remembered)?);
+        work.results.retain(|key, _| key.starts_with(&now.contents));
+        if work.results.len() >= MOST_RESULTS {
+            work.results.clear();
+        }
+        work.results.insert(key, found.clone());
+        Ok(found)
+    }
+
+    /// Everything compared at the standard settings: what the report and the command line show.
+    pub(crate) fn findings(&self, now: &Now) -> Result<Findings, Trouble> {
+        let asked = Desk::asked(None, None);
+        let found = self.compare(now, &self.settings(now), &asked)?;
+        let mut findings = found.findings.clone();
+        findings.keep_own_words(&now.loaded.log.shootout);
+        Ok(findings)
+    }
+
+    /// What is asked of a run.
+    pub(crate) fn asked(source: Option<String>, pair: Option<(String, String)>) -> Comparison {
+        let version = env!("CARGO_PKG_VERSION").to_string();
+        Comparison { reference: None, pair, source, recognised: None, version }
+    }
+
+    /// Changes values of the log, all or none.
+    pub(crate) fn change(&self, changes: &[Change]) -> Result<(), Trouble> {
+        self.with_log(|log| Ok(log.change(changes)?))
+    }
+
+    /// Enters takes in the log, all or none.
+    pub(crate) fn add(&self, takes: &[TakeEntry]) -> Result<(), Trouble> {
+        self.with_log(|log| {
+            takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from)
+        })
+    }
+
+    fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
+        let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut log = LogFile::read(&self.inner.folder.log_path())?;
+        work(&mut log)?;
+        log.write()?;
+        self.tell();
+        Ok(())
+    }
+
+    /// A run that panicked has left maps that are whole: each value is put in complete.
+    fn work(&self) -> MutexGuard<'_, Work> {
+        self.inner.work.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Says that audio is measured, for as long as it lives.
+struct Busy<'b>(&'b AtomicBool);
+
+impl Busy<'_> {
+    fn new(flag: &AtomicBool) -> Busy<'_> {
+        flag.store(true, Ordering::Relaxed);
+        Busy(flag)
+    }
+}
+
+impl Drop for Busy<'_> {
+    fn drop(&mut self) {
+        self.0.store(false, Ordering::Relaxed);
+    }
+}

@@ -1,0 +1,107 @@
+//! Which address does what.
+
+use crate::desk::Desk;
+use crate::trouble::Trouble;
+use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
+use crate::{change, events, guard, html, sound, take_in, views, web};
+use axum::Json;
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Query, State};
+use axum::http::{HeaderMap, StatusCode};
+use axum::middleware;
+use axum::response::{Html, IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use maud::Render;
+
+/// The work page on a desk.
+pub fn app(desk: Desk) -> Router {
+    Router::new()
+        .route("/", get(home))
+        .route("/plan", get(page::<PlanPage>))
+        .route("/plan.json", get(twin::<PlanPage>))
+        .route("/takes", get(page::<TakesPage>))
+        .route("/takes.json", get(twin::<TakesPage>))
+        .route("/compare", get(page::<ComparePage>))
+        .route("/compare.json", get(twin::<ComparePage>))
+        .route("/listen", get(page::<ListenPage>))
+        .route("/listen.json", get(twin::<ListenPage>))
+        .route("/write-up", get(page::<WriteUpPage>))
+        .route("/write-up.json", get(twin::<WriteUpPage>))
+        .route("/findings.json", get(views::findings))
+        .route("/distances", get(views::distances))
+        .route("/figure", get(views::figure))
+        .route("/wave.json", get(views::wave))
+        .route("/report.html", get(views::report))
+        .route("/write-up/report", post(views::export))
+        .route("/listen/clip", get(sound::one))
+        .route("/listen/difference", get(sound::left))
+        .route("/listen/imposed", get(sound::with_difference))
+        .route("/log", post(change::log))
+        .route("/mics", post(change::mic))
+        .route("/sources", post(change::source))
+        .route("/takes/assign", post(change::assign))
+        .route("/takes/files", post(take_in::take_in).layer(DefaultBodyLimit::disable()))
+        .route("/links/end", post(end_links))
+        .route("/events", get(events::events))
+        .route("/web/{name}", get(web::file))
+        .fallback(async || Trouble::missing("there is no such page").page())
+        .layer(middleware::from_fn_with_state(desk.clone(), guard::guard))
+        .with_state(desk)
+}
+
+/// The work begins where the folder stands: with the plan while nothing is recorded.
+async fn home(State(desk): State<Desk>) -> Response {
+    let begun = blocking(move || Ok(!desk.folder().log()?.takes.is_empty())).await;
+    Redirect::to(if begun.unwrap_or(true) { "/takes" } else { "/plan" }).into_response()
+}
+
+/// A page, or only its main part where a script asks for that.
+async fn page<V: View>(State(desk): State<Desk>, Query(query): Query<V::Query>, headers: HeaderMap) -> Response {
+    let part = headers.contains_key("x-part");
+    let made = blocking(move || {
+        let frame = views::Frame::of(&desk, V::STEP);
+        let view = V::make(&desk, query)?;
+        Ok(if part { html::main(&view) } else { html::page(&frame, &view) })
+    })
+    .await;
+    match made {
+        Ok(markup) => Html(markup.render().into_string()).into_response(),
+        Err(trouble) if part => trouble.into_response(),
+        Err(trouble) => trouble.page(),
+    }
+}
+
+/// Everything that a page shows, as data.
+async fn twin<V: View>(
+    State(desk): State<Desk>,
+    Query(query): Query<V::Query>,
+) -> Result<Json<V>, Trouble> {
+    blocking(move || V::make(&desk, query)).await.map(Json)
+}
+
+/// Ends every link that was given out. Only the machine itself may: a guest has no say in who else comes.
+async fn end_links(State(desk): State<Desk>, request: axum::extract::Request) -> Response {
+    use axum::extract::ConnectInfo;
+    use std::net::SocketAddr;
+    let peer = request.extensions().get::<ConnectInfo<SocketAddr>>();
+    if !peer.is_some_and(|c| c.0.ip().to_canonical().is_loopback()) {
+        let hint = "go to the machine that serves the page";
+        return Trouble::new(StatusCode::FORBIDDEN, "links are ended at the machine itself", hint).into_response();
+    }
+    desk.access().end_links();
+    desk.tell();
+    StatusCode::NO_CONTENT.into_response()
+}
+
+/// Work on files and numbers, off the threads that answer.
+pub(crate) async fn blocking<T: Send + 'static>(
+    work: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
+) -> Result<T, Trouble> {
+    tokio::task::spawn_blocking(work).await.unwrap_or_else(|_| {
+        Err(Trouble::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "the program failed at this; the log and the takes are as they were",
+            "try again; if it fails again, please report it with what you did",
+        ))
+    })
+}

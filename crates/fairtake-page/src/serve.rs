@@ -1,0 +1,133 @@
+//! The page on a socket.
+
+use crate::desk::Desk;
+use crate::guard::Access;
+use crate::{events, route};
+use fairtake_files::FolderError;
+use std::fmt;
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::path::Path;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+
+/// Bytes of a token: nobody guesses 128 bits.
+const TOKEN_BYTES: usize = 16;
+
+/// A page that is ready to be opened.
+pub struct Served {
+    /// For this machine.
+    pub link: String,
+    /// For a tablet in the same room, with its token; `None` where only this machine is served.
+    pub shared_link: Option<String>,
+    /// The shared link as a picture to be photographed, drawn with block characters.
+    pub code: Option<String>,
+    desk: Desk,
+    listeners: Vec<TcpListener>,
+    runtime: Arc<tokio::runtime::Runtime>,
+}
+
+/// Why the page cannot be served.
+#[derive(Debug)]
+pub enum ServeError {
+    /// The folder.
+    Folder(FolderError),
+    /// The network.
+    Address {
+        /// Which address.
+        address: SocketAddr,
+        /// The system's words.
+        what: String,
+    },
+}
+
+impl fmt::Display for ServeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            ServeError::Folder(e) => e.fmt(f),
+            ServeError::Address { address, what } => write!(f, "cannot be served at {address}: {what}"),
+        }
+    }
+}
+
+impl std::error::Error for ServeError {}
+
+impl ServeError {
+    /// What to do about it.
+    pub fn hint(&self) -> &str {
+        match self {
+            ServeError::Folder(e) => e.hint(),
+            ServeError::Address { .. } => {
+                "choose another --port, or with --on an address that this machine has"
+            }
+        }
+    }
+}
+
+/// Makes the page ready at a port of this machine (0: any that is free) and, where asked, at an address of the room.
+///
+/// # Errors
+/// When the folder has no log, or an address cannot be had.
+pub fn serve(folder: &Path, on: Option<IpAddr>, port: u16) -> Result<Served, ServeError> {
+    let system = |address: SocketAddr, e: std::io::Error| ServeError::Address { address, what: e.to_string() };
+    let here = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), port);
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(|e| system(here, e))?;
+    let local = runtime.block_on(TcpListener::bind(here)).map_err(|e| system(here, e))?;
+    let port = local.local_addr().map_err(|e| system(here, e))?.port();
+    let mut listeners = vec![local];
+    let (mut shared_link, mut code) = (None, None);
+    let access = match on.filter(|ip| !ip.is_loopback()) {
+        None => Access::loopback(port),
+        Some(ip) => {
+            let address = SocketAddr::new(ip, port);
+            listeners.push(runtime.block_on(TcpListener::bind(address)).map_err(|e| system(address, e))?);
+            let token = token().map_err(|what| ServeError::Address { address, what })?;
+            let link = format!("http://{address}/?link={token}");
+            code = qrcode::QrCode::new(&link)
+                .ok()
+                .map(|c| c.render::<qrcode::render::unicode::Dense1x2>().quiet_zone(true).build());
+            shared_link = Some(link);
+            Access::shared(ip, port, token)
+        }
+    };
+    let desk = Desk::open(folder, access).map_err(ServeError::Folder)?;
+    let link = format!("http://127.0.0.1:{port}/");
+    Ok(Served { link, shared_link, code, desk, listeners, runtime: Arc::new(runtime) })
+}
+
+impl Served {
+    /// A handle with which links can be ended from another thread.
+    pub fn desk(&self) -> Desk {
+        self.desk.clone()
+    }
+
+    /// Serves until the program ends.
+    ///
+    /// # Errors
+    /// When the network fails.
+    pub fn run(self) -> std::io::Result<()> {
+        let (desk, listeners) = (self.desk, self.listeners);
+        self.runtime.block_on(async move {
+            tokio::spawn(events::watch(desk.clone()));
+            let mut served = tokio::task::JoinSet::new();
+            for listener in listeners {
+                let app = route::app(desk.clone()).into_make_service_with_connect_info::<SocketAddr>();
+                served.spawn(async move { axum::serve(listener, app).await });
+            }
+            while let Some(ended) = served.join_next().await {
+                ended.map_err(std::io::Error::other)??;
+            }
+            Ok(())
+        })
+    }
+}
+
+/// A token that nobody guesses.
+fn token() -> Result<String, String> {
+    let mut bytes = [0u8; TOKEN_BYTES];
+    getrandom::fill(&mut bytes).map_err(|e| format!("the system gives no random numbers: {e}"))?;
+    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+}

@@ -1,0 +1,104 @@
+//! Parts of pages that scripts ask for by themselves, and what is written out.
+
+use super::{ComparePage, Distances, View, distances_of, takes};
+use crate::desk::Desk;
+use crate::route::blocking;
+use crate::trouble::Trouble;
+use axum::Json;
+use axum::extract::{Query, State};
+use axum::response::{Html, IntoResponse};
+use fairtake_compare::Findings;
+use fairtake_files::wav::Replace;
+use fairtake_files::write_whole;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Most columns of a waveform: more than any screen has.
+const MOST_COLUMNS: usize = 8000;
+/// Name of the report in the folder.
+pub(crate) const REPORT: &str = "report.html";
+
+/// `GET /findings.json`: the contract of `compare --json`, of the whole folder.
+pub(crate) async fn findings(State(desk): State<Desk>) -> Result<Json<Findings>, Trouble> {
+    blocking(move || desk.findings(&desk.now()?)).await.map(Json)
+}
+
+/// A source.
+#[derive(Debug, Deserialize)]
+pub(crate) struct OfSource {
+    source: String,
+}
+
+/// `GET /distances`: how far apart the microphones of a source are, pair by pair.
+pub(crate) async fn distances(
+    State(desk): State<Desk>,
+    Query(of): Query<OfSource>,
+) -> Result<Json<Distances>, Trouble> {
+    blocking(move || distances_of(&desk, &desk.now()?, &of.source)).await.map(Json)
+}
+
+/// `GET /figure`: the picture of the compare page alone, for another stretch of the axis.
+pub(crate) async fn figure(
+    State(desk): State<Desk>,
+    Query(query): Query<<ComparePage as View>::Query>,
+) -> Result<impl IntoResponse, Trouble> {
+    let page = blocking(move || ComparePage::make(&desk, query)).await?;
+    let picture = page.picture().ok_or_else(|| Trouble::missing("there is nothing to compare"))?;
+    Ok(Html(picture))
+}
+
+/// A waveform.
+#[derive(Debug, Deserialize)]
+pub(crate) struct OfTake {
+    take: String,
+    columns: Option<usize>,
+}
+
+/// `GET /wave.json`: a take's waveform.
+pub(crate) async fn wave(
+    State(desk): State<Desk>,
+    Query(of): Query<OfTake>,
+) -> Result<Json<takes::Wave>, Trouble> {
+    blocking(move || {
+        let now = desk.now()?;
+        let take = now.loaded.takes.iter().find(|t| t.id == of.take);
+        let take = take.ok_or_else(|| Trouble::missing(format!("{} is not in the log", of.take)))?;
+        let n_columns = of.columns.unwrap_or(takes::WAVE_COLUMNS).clamp(1, MOST_COLUMNS);
+        Ok(takes::wave_of(&*take.samples, n_columns)?)
+    })
+    .await
+    .map(Json)
+}
+
+/// `GET /report.html`: the report as it would be written.
+pub(crate) async fn report(State(desk): State<Desk>) -> Result<Html<String>, Trouble> {
+    blocking(move || Ok(fairtake_report::page::page(&desk.findings(&desk.now()?)?))).await.map(Html)
+}
+
+/// Whether an older report may be replaced.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Export {
+    #[serde(default)]
+    replace: bool,
+}
+
+/// `POST /write-up/report`: writes the report into the folder.
+pub(crate) async fn export(
+    State(desk): State<Desk>,
+    Json(asked): Json<Export>,
+) -> Result<Json<Value>, Trouble> {
+    blocking(move || {
+        let page = fairtake_report::page::page(&desk.findings(&desk.now()?)?);
+        let path = desk.path().join(REPORT);
+        let replace = if asked.replace { Replace::Allowed } else { Replace::Never };
+        if path.exists() && !asked.replace {
+            let what = format!("{REPORT} is in the folder already; nothing was written");
+            let hint = "choose to replace it, or move it away first";
+            return Err(Trouble::new(axum::http::StatusCode::CONFLICT, what, hint));
+        }
+        write_whole(&path, page.as_bytes(), replace)?;
+        Ok(json!({ "file": path.display().to_string(), "n_bytes": page.len() }))
+    })
+    .await
+    .map(Json)
+}
