@@ -62,3 +62,6 @@ impl Loud {
             .max(0.0)
     }
 }
+
+#[cfg(test)]
+mod tests;

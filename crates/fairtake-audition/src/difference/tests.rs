@@ -5,6 +5,7 @@ use crate::testing::{RATE_HZ, every_second, found, hits, random, take, take_at};
 use crate::{Clip, clip};
 use fairtake_compare::{Measurement, Playing};
 use fairtake_signal::levels::sample_peak;
+use fairtake_signal::units::amplitude_db;
 
 /// Twelve hits of seven sines each between 60 Hz and 0.4 of the rate, made anew at any delay: an exact fractional one.
 fn ringing(delay_s: f64, gain: f64) -> Vec<f32> {
@@ -45,7 +46,7 @@ fn a_copy_is_taken_away_at_any_fraction_of_a_sample() {
         let takes = [take("a", 1, ringing(0.0, 1.0)), take("b", 1, ringing(delay_s, gain))];
         let found = told(&takes, delay_s, polarity);
         // The first is twice as loud: 20·lg 2 is taken off it, exactly.
-        let [a, b] = sides(&takes, [-20.0 * 2f64.log10(), 0.0]);
+        let [a, b] = sides(&takes, [-amplitude_db(2.0).expect("not zero"), 0.0]);
         let left = difference(a, b, &found.findings).expect("recorded together");
         assert!(
             left.left_db.expect("noise is left") < -60.0,
@@ -172,4 +173,22 @@ fn what_cannot_be_taken_from_each_other_is_refused_by_name() {
         refused(a, b, &found),
         "a-1 and b-1 cannot be taken from each other: the delay between them is not known"
     );
+}
+
+#[test]
+fn a_shift_is_exact_up_to_the_ends_of_the_stretch() {
+    // Held sound at the very low end, where a cut is largest: the cut itself must not be smeared into the stretch.
+    let rate = f64::from(RATE_HZ);
+    let held = |t: f64| 0.5 * (TAU * 21.0 * t).cos();
+    let samples: Vec<f32> = (0..RATE_HZ).map(|i| held(f64::from(i) / rate) as f32).collect();
+    let original = take("a", 1, samples);
+    let side = Side { take: &original, stretch: Stretch { start: 10_000, frames: 20_000 }, gain_db: 0.0 };
+    for delay_frames in [0.5, -31.25] {
+        let shifted = delayed(side, delay_frames / rate).expect("in memory");
+        for (i, x) in shifted.iter().enumerate() {
+            let wanted = held((10_000.0 + i as f64 - delay_frames) / rate);
+            // The rounding of samples to f32, 3·10⁻⁸ of full scale, spread by the shift.
+            assert!((x - wanted).abs() < 1e-6, "{delay_frames} {i}: {x} {wanted}");
+        }
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::*;
 use fairtake_signal::bands::BandSet;
+use fairtake_signal::units::amplitude_db;
 
 /// A gain that changes slowly over frequency: tilted by 6 dB over the range, with a dip and a rise.
 fn smooth_db(hz: f64) -> f64 {
@@ -20,7 +21,7 @@ fn an_impulse_shows_the_gain_within_a_tenth_of_a_decibel() {
             let centre = (from * to).sqrt();
             // Bins of a sixteenth of a Hz: the nearest is as good as the centre.
             let bin = (centre * n as f64 / f64::from(rate_hz)).round() as usize;
-            let found = 20.0 * spectrum[bin].norm().log10();
+            let found = amplitude_db(spectrum[bin].norm()).expect("not zero");
             assert!((found - smooth_db(centre)).abs() < 0.1, "{rate_hz} {centre}: {found}");
         }
     }
@@ -68,4 +69,17 @@ fn filtering_is_convolution() {
         // Rounding of f64 over a transform of 1400 points.
         assert!((y - slow).abs() < 1e-12, "{i}");
     }
+}
+
+#[test]
+fn a_filter_that_still_rings_at_its_end_is_faded_there() {
+    // 30 dB in a twelfth of an octave at the low end rings for seconds.
+    let impulse = minimum_phase_fir(48_000, |hz| if (20.0..21.2).contains(&hz) { 30.0 } else { 0.0 });
+    let n = impulse.len();
+    let greatest = |part: &[f64]| part.iter().fold(0.0, |most: f64, x| most.max(x.abs()));
+    let before = greatest(&impulse[n * 6 / 8..n * 7 / 8]);
+    assert!(before > 1e-5, "{before}");
+    assert_eq!(impulse[n - 1], 0.0);
+    // A period of 20 Hz before the end, 29 % of the fade, its factor is 0.2.
+    assert!(greatest(&impulse[n - 2400..]) < 0.2 * before);
 }

@@ -211,14 +211,87 @@ fn what_is_missing_is_named() {
 }
 
 #[test]
-fn onsets_set_by_hand_too_near_to_each_other_play_nothing_backwards() {
-    let samples = hits(48_000, 3, &every_second(), 14.0);
-    let mut takes = [take("a", 1, samples.clone()), take("b", 1, samples)];
-    // The next stretch begins 5 ms before its onset, and so before this one.
-    takes[0].hand_set_events_s = Some(vec![1.0, 2.0, 3.0, 3.003, 4.0, 5.0, 6.0, 7.0, 99.0]);
+fn dense_hits_are_heard_without_their_neighbours() {
+    // Gaps of 0.08 and 0.3 s, set by hand; other gaps in the other take, so that every hit comes alone.
+    let dense = |gaps: [f64; 3]| -> Vec<f64> {
+        (0..12).scan(1.0, |at, i| Some(std::mem::replace(at, *at + gaps[i % 3]))).collect()
+    };
+    let (a, b) = (dense([0.08, 0.3, 0.5]), dense([0.3, 0.08, 0.6]));
+    let mut takes = [take("a", 1, hits(48_000, 20, &a, 8.0)), take("b", 2, hits(48_000, 21, &b, 8.0))];
+    (takes[0].hand_set_events_s, takes[1].hand_set_events_s) = (Some(a.clone()), Some(b.clone()));
     let found = found(&takes, Playing::Percussive);
     let moments = of(&takes, &found);
-    assert!(moments.iter().all(|m| m.duration_s > LEAD_S && m.duration_s <= WHOLE_S), "{moments:?}");
     assert_in_step(&moments, &found);
-    assert!(moments.iter().all(|m| m.onsets_s.windows(2).all(|w| w[0] < w[1])), "{moments:?}");
+    assert_eq!(summary(&moments), vec![(MomentKind::Event, 1); 12]);
+    for (i, moment) in moments.iter().enumerate() {
+        for (part, onsets_s) in moment.parts.iter().zip([&a, &b]) {
+            // Onsets are kept on the envelope's steps.
+            let within = |s: &&f64| {
+                let frame = ((*s / 0.0025) as i64) * 120;
+                (part.stretch.start..part.stretch.start + part.stretch.frames as i64).contains(&frame)
+            };
+            let heard: Vec<&f64> = onsets_s.iter().filter(within).collect();
+            assert_eq!(heard, [&onsets_s[i]], "{moment:?}");
+        }
+    }
+    // Half-way from the onset before, where that is nearer than 50 ms.
+    assert!((moments[1].onsets_s[0] - 0.04).abs() <= 0.0026, "{:?}", moments[1]);
+    assert!((moments[3].onsets_s[0] - LEAD_S).abs() < 1e-9, "{:?}", moments[3]);
+}
+
+#[test]
+fn held_sound_in_turn_ends_where_something_was_left_out() {
+    let mut b = held(8, 0.0, 12.0);
+    // Clipped in the sixth second.
+    b[250_000..250_010].fill(1.0);
+    let takes = [take("a", 1, held(7, 0.0, 12.0)), take("b", 2, b)];
+    let mut found = found(&takes, Playing::Sustained);
+    found.findings.takes.iter_mut().for_each(|t| t.left_out = false);
+    let moments = of(&takes, &found);
+    assert_eq!((moments.len(), moments[0].duration_s), (1, 5.0));
+}
+
+#[test]
+fn onsets_set_by_hand_too_near_to_each_other_play_nothing_backwards() {
+    let (a, b) = (hits(48_000, 3, &every_second(), 14.0), hits(48_000, 4, &every_second(), 14.0));
+    let mut takes = [take("a", 1, a), take("b", 2, b)];
+    // The stretch of 3.003 begins 5 ms before it, and so before the onset at 3; 99 lies beyond the take.
+    takes[0].hand_set_events_s = Some(vec![1.0, 2.0, 3.0, 3.003, 4.0, 5.0, 6.0, 7.0, 99.0]);
+    let found = found(&takes, Playing::Percussive);
+    assert_eq!(found.measures[0].events.len(), 9);
+    let moments = of(&takes, &found);
+    assert_in_step(&moments, &found);
+    for moment in &moments {
+        let last = moment.onsets_s[moment.onsets_s.len() - 1];
+        assert!(last < moment.duration_s && moment.duration_s <= WHOLE_S, "{moment:?}");
+    }
+}
+
+#[test]
+fn takes_that_were_not_all_made_at_once_stand_side_by_side_as_played_again() {
+    let made = |mic: &str, performance| {
+        take(mic, performance, hits(48_000, u64::from(performance), &every_second(), 14.0))
+    };
+    // Two at once and one later.
+    let mut takes = vec![made("a", 1), made("b", 1), made("c", 2), made("a", 3)];
+    // What leaks in is not the source.
+    takes[3].role = fairtake_compare::Role::Bleed;
+    let found = found(&takes, Playing::Percussive);
+    let designs: Vec<Design> = found.findings.comparisons.iter().map(|c| c.design).collect();
+    assert_eq!(designs, [Design::Together, Design::InTurn]);
+    let heard = of(&takes, &found);
+    assert_in_step(&heard, &found);
+    for moment in &heard {
+        let ids: Vec<&str> = moment.parts.iter().map(|p| p.take.as_str()).collect();
+        assert_eq!((moment.paired, ids), (Paired::PlayedAgain, vec!["a-1", "b-1", "c-2"]));
+    }
+    // Each of two shares a performance with the first, and no performance was recorded by all.
+    let takes = [made("a", 1), made("a", 2), made("b", 1), made("c", 2)];
+    let settings = Settings { design_override: Some(Design::Together), ..Settings::standard() };
+    let source = Source { playing: Playing::Percussive, ..Source::default() };
+    let found = found_with(&takes, source, settings);
+    assert!(found.findings.comparisons.iter().all(|c| c.design == Design::Together));
+    let heard = of(&takes, &found);
+    assert_in_step(&heard, &found);
+    assert!(heard.iter().all(|m| m.paired == Paired::PlayedAgain && m.parts.len() == 3), "{heard:?}");
 }
