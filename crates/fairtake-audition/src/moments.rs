@@ -105,7 +105,7 @@ pub fn moments(
     let mut paired = paired(findings, source)?;
     let mut sets = lanes_of(takes, measures, findings, source, paired)?;
     if sets.is_empty() {
-        // Each two share a performance, but not all.
+        // Some share a performance, but not all.
         paired = Paired::PlayedAgain;
         sets = lanes_of(takes, measures, findings, source, paired)?;
     }
@@ -122,16 +122,18 @@ pub fn moments(
 fn paired(findings: &Findings, source: &str) -> Result<Paired, AuditionError> {
     let designs: Vec<Design> =
         findings.comparisons.iter().filter(|c| c.source == source).map(|c| c.design).collect();
-    let Some(first) = designs.first() else {
+    if designs.is_empty() {
         let mut there_are: Vec<String> = findings.comparisons.iter().map(|c| c.source.clone()).collect();
         there_are.dedup();
         return Err(AuditionError::NoSuchSource { asked: source.to_string(), there_are });
-    };
-    Ok(match first {
-        _ if designs.iter().any(|d| d != first) => Paired::PlayedAgain,
-        Design::Together => Paired::SamePerformance,
-        Design::Replayed => Paired::SameRecording,
-        Design::InTurn | Design::InTurnWithWitness => Paired::PlayedAgain,
+    }
+    let in_step = designs.iter().all(|d| matches!(d, Design::Together | Design::Replayed));
+    Ok(if in_step && designs.contains(&Design::Replayed) {
+        Paired::SameRecording
+    } else if designs.contains(&Design::Together) {
+        Paired::SamePerformance
+    } else {
+        Paired::PlayedAgain
     })
 }
 

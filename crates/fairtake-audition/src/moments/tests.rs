@@ -276,7 +276,8 @@ fn takes_that_were_not_all_made_at_once_stand_side_by_side_as_played_again() {
     let mut takes = vec![made("a", 1), made("b", 1), made("c", 2), made("a", 3)];
     // What leaks in is not the source.
     takes[3].role = fairtake_compare::Role::Bleed;
-    let found = found(&takes, Playing::Percussive);
+    let source = Source { playing: Playing::Percussive, ..Source::default() };
+    let found = found_with(&takes, source.clone(), Settings::standard());
     let designs: Vec<Design> = found.findings.comparisons.iter().map(|c| c.design).collect();
     assert_eq!(designs, [Design::Together, Design::InTurn]);
     let heard = of(&takes, &found);
@@ -285,10 +286,20 @@ fn takes_that_were_not_all_made_at_once_stand_side_by_side_as_played_again() {
         let ids: Vec<&str> = moment.parts.iter().map(|p| p.take.as_str()).collect();
         assert_eq!((moment.paired, ids), (Paired::PlayedAgain, vec!["a-1", "b-1", "c-2"]));
     }
+    // Of three performances all three recorded one.
+    let takes = [made("a", 1), made("a", 3), made("b", 1), made("b", 3), made("c", 1)];
+    let found = found_with(&takes, source.clone(), Settings::standard());
+    let designs: Vec<Design> = found.findings.comparisons.iter().map(|c| c.design).collect();
+    assert_eq!(designs, [Design::Together, Design::InTurn]);
+    let heard = of(&takes, &found);
+    assert_in_step(&heard, &found);
+    for moment in &heard {
+        let ids: Vec<&str> = moment.parts.iter().map(|p| p.take.as_str()).collect();
+        assert_eq!((moment.paired, ids), (Paired::SamePerformance, vec!["a-1", "b-1", "c-1"]));
+    }
     // Each of two shares a performance with the first, and no performance was recorded by all.
     let takes = [made("a", 1), made("a", 2), made("b", 1), made("c", 2)];
     let settings = Settings { design_override: Some(Design::Together), ..Settings::standard() };
-    let source = Source { playing: Playing::Percussive, ..Source::default() };
     let found = found_with(&takes, source, settings);
     assert!(found.findings.comparisons.iter().all(|c| c.design == Design::Together));
     let heard = of(&takes, &found);
