@@ -58,10 +58,11 @@ pub(crate) fn gain_factor(gain_db: f64) -> f64 {
 pub(crate) fn read(take: &Take, start: i64, out: &mut [f32]) -> Result<std::ops::Range<usize>, ReadError> {
     let n = out.len();
     let before = usize::try_from(start.min(0).unsigned_abs()).unwrap_or(n).min(n);
-    if before == n {
+    let first = start.max(0) as u64;
+    if before == n || first >= take.samples.frames() {
         return Ok(n..n);
     }
-    let n_read = take.samples.read(start.max(0) as u64, &mut out[before..])?;
+    let n_read = take.samples.read(first, &mut out[before..])?;
     let end = (before + n_read).min(n);
     // Whatever was left there beyond what was read is none of the take.
     out[end..].fill(0.0);

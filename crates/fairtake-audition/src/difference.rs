@@ -1,10 +1,10 @@
 //! What is left of one microphone when the other is taken away from it: for takes recorded together.
 
-use crate::clip::{checked, fade, gain_factor, read};
+use crate::clip::{checked, clip, fade, gain_factor, read};
 use crate::fir::{to_frequency, to_time};
 use crate::loud::Loud;
 use crate::{AuditionError, Clip, Stretch};
-use fairtake_compare::{ComparisonFindings, Design, Polarity, Take};
+use fairtake_compare::{ComparisonFindings, Design, Findings, Polarity, Role, Take, TakeEntry};
 use fairtake_signal::levels::energy;
 use fairtake_signal::units::power_db;
 use fairtake_transform::{Complex, fast_length};
@@ -44,20 +44,18 @@ pub struct Difference {
     pub trim_db: f64,
 }
 
-/// Takes the reference from *against*, after the gains of both and the delay and polarity of the comparison's alignment.
+/// Takes the reference from *against*, after the gains of both and the delay and polarity of their comparison's alignment.
 ///
-/// The delay, fractions of a sample included, is a linear phase in the frequency domain and changes no level. It is one
+/// An alignment holds for the placements it was found at: those of the first two takes of the comparison that share a
+/// performance. The delay, fractions of a sample included, is a linear phase in the frequency domain and changes no level. It is one
 /// delay for all frequencies: phase responses that differ are among what is left.
 ///
 /// # Errors
-/// When the takes are not those of the comparison, or not of one performance recorded together; when their rates or the
-/// seconds of their stretches differ; when their delay is unknown; when one cannot be read or played.
-pub fn difference(
-    reference: Side,
-    against: Side,
-    comparison: &ComparisonFindings,
-) -> Result<Difference, AuditionError> {
-    let alignment = together(reference, against, comparison)?;
+/// When the findings hold no comparison of these two in this order; when they were not recorded together; when their rates
+/// or the seconds of their stretches differ; when their delay is not known at these placements; when one cannot be read
+/// or played.
+pub fn difference(reference: Side, against: Side, findings: &Findings) -> Result<Difference, AuditionError> {
+    let alignment = together(reference, against, findings)?;
     let n = checked(reference.take, reference.stretch, reference.gain_db)?;
     checked(against.take, against.stretch, against.gain_db)?;
     let rate_hz = reference.take.samples.rate_hz();
@@ -66,22 +64,15 @@ pub fn difference(
     read(against.take, against.stretch.start, &mut other)?;
     let turned = if alignment.polarity == Polarity::Inverted { -1.0 } else { 1.0 };
     let (gain_a, gain_b) = (gain_factor(reference.gain_db), turned * gain_factor(against.gain_db));
-    let [a, b]: [Vec<f32>; 2] = [
-        shifted.iter().map(|x| (x * gain_a) as f32).collect(),
-        other.iter().map(|x| (f64::from(*x) * gain_b) as f32).collect(),
-    ];
     let mut samples: Vec<f32> =
         shifted.iter().zip(&other).map(|(a, b)| (f64::from(*b) * gain_b - a * gain_a) as f32).collect();
-    let left_db = power_db(energy(&samples) / energy(&b).max(f64::MIN_POSITIVE));
+    let left_db = power_db(energy(&samples) / (energy(&other) * gain_b * gain_b).max(f64::MIN_POSITIVE));
     fade(&mut samples, rate_hz);
-    let bound = [a, b]
-        .map(|mut side| {
-            fade(&mut side, rate_hz);
-            Loud::of(&side, rate_hz)
-        })
-        .into_iter()
-        .reduce(Loud::or);
-    let trim_db = bound.map_or(0.0, |bound| Loud::of(&samples, rate_hz).trim_db(bound));
+    let played = |side: Side| -> Result<Loud, AuditionError> {
+        Ok(Loud::of(&clip(side.take, side.stretch, side.gain_db)?.samples, rate_hz))
+    };
+    let bound = played(reference)?.or(played(against)?);
+    let trim_db = Loud::of(&samples, rate_hz).trim_db(bound);
     let trim = gain_factor(trim_db);
     samples.iter_mut().for_each(|x| *x = (f64::from(*x) * trim) as f32);
     Ok(Difference {
@@ -99,20 +90,17 @@ struct Aligned {
     polarity: Polarity,
 }
 
-fn together(
-    reference: Side,
-    against: Side,
-    comparison: &ComparisonFindings,
-) -> Result<Aligned, AuditionError> {
+fn together(reference: Side, against: Side, findings: &Findings) -> Result<Aligned, AuditionError> {
     let (a, b) = (reference.take, against.take);
     let takes = || [a.id.clone(), b.id.clone()];
     let no = |why: &str| Err(AuditionError::NotTogether { takes: takes(), why: why.to_string() });
+    let own =
+        |c: &&ComparisonFindings| [&c.reference, &c.against] == [&a.mic, &b.mic] && c.source == a.source;
+    let Some(comparison) = findings.comparisons.iter().find(own).filter(|_| a.source == b.source) else {
+        return no("no comparison has the one as reference and the other against it");
+    };
     if comparison.design != Design::Together || a.performance != b.performance {
         return no("they were not recorded together");
-    }
-    let own = a.source == comparison.source && b.source == comparison.source;
-    if !own || a.mic != comparison.reference || b.mic != comparison.against {
-        return no("the comparison is of other takes");
     }
     let rates_hz = [a, b].map(|t| t.samples.rate_hz());
     if rates_hz[0] != rates_hz[1] {
@@ -123,10 +111,27 @@ fn together(
     }
     let found = comparison.alignment.as_ref();
     let delay_s = found.and_then(|f| f.delay_s);
-    match found.zip(delay_s.filter(|d| d.abs() <= MOST_DELAY_S)) {
-        Some((found, delay_s)) => Ok(Aligned { delay_s, polarity: found.polarity }),
-        None => Err(AuditionError::NoDelay { takes: takes(), delay_s }),
+    let Some((found, delay_s)) = found.zip(delay_s.filter(|d| d.abs() <= MOST_DELAY_S)) else {
+        return Err(AuditionError::NoDelay { takes: takes(), delay_s });
+    };
+    if aligned_placements(findings, comparison) != Some([a.placement, b.placement]) {
+        return no("the delay was found at another placement");
     }
+    Ok(Aligned { delay_s, polarity: found.polarity })
+}
+
+/// Placements of the takes that the alignment was found on: the first of the reference that shares performance and rate with
+/// one of *against*.
+fn aligned_placements(findings: &Findings, comparison: &ComparisonFindings) -> Option<[u32; 2]> {
+    let of = |mic: &str| -> Vec<&TakeEntry> {
+        let used = |t: &&TakeEntry| t.role == Role::Compared && !t.left_out && t.source == comparison.source;
+        findings.takes.iter().filter(used).filter(|t| t.mic == mic).collect()
+    };
+    let against = of(&comparison.against);
+    of(&comparison.reference).into_iter().find_map(|x| {
+        let shares = |y: &&&TakeEntry| y.performance == x.performance && y.sample_rate_hz == x.sample_rate_hz;
+        against.iter().find(shares).map(|y| [x.placement, y.placement])
+    })
 }
 
 /// The stretch of a take, later by `delay_s`.

@@ -56,9 +56,13 @@ impl Loud {
     /// Gain in dB, 0 or less, that brings this to no more than `bound` in each respect.
     pub(crate) fn trim_db(self, bound: Loud) -> f64 {
         let over = |own: f64, bound: f64| power_db(own / bound.max(f64::MIN_POSITIVE)).unwrap_or(0.0);
-        -over(self.peak_power, bound.peak_power)
+        let most = over(self.peak_power, bound.peak_power)
             .max(over(self.energy, bound.energy))
-            .max(over(self.loudest, bound.loudest))
-            .max(0.0)
+            .max(over(self.loudest, bound.loudest));
+        // Said this way round, since the negative of 0 is −0.
+        0.0 - most.max(0.0)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -102,12 +102,15 @@ pub fn moments(
     findings: &Findings,
     source: &str,
 ) -> Result<Vec<Moment>, AuditionError> {
-    let paired = paired(findings, source)?;
-    let mut out = Vec::new();
-    for lanes in lanes_of(takes, measures, findings, source, paired)? {
-        let side = SideBySide::new(source, paired, lanes);
-        out.extend(side.moments());
+    let mut paired = paired(findings, source)?;
+    let mut sets = lanes_of(takes, measures, findings, source, paired)?;
+    if sets.is_empty() {
+        // Some share a performance, but not all.
+        paired = Paired::PlayedAgain;
+        sets = lanes_of(takes, measures, findings, source, paired)?;
     }
+    let out: Vec<Moment> =
+        sets.into_iter().flat_map(|lanes| SideBySide::new(source, paired, lanes).moments()).collect();
     if out.is_empty() {
         let why = "no event that was used in one take has a counterpart in the others".to_string();
         return Err(AuditionError::NothingPairs { source: source.to_string(), why });
@@ -119,16 +122,18 @@ pub fn moments(
 fn paired(findings: &Findings, source: &str) -> Result<Paired, AuditionError> {
     let designs: Vec<Design> =
         findings.comparisons.iter().filter(|c| c.source == source).map(|c| c.design).collect();
-    let Some(first) = designs.first() else {
+    if designs.is_empty() {
         let mut there_are: Vec<String> = findings.comparisons.iter().map(|c| c.source.clone()).collect();
         there_are.dedup();
         return Err(AuditionError::NoSuchSource { asked: source.to_string(), there_are });
-    };
-    Ok(match first {
-        _ if designs.iter().any(|d| d != first) => Paired::PlayedAgain,
-        Design::Together => Paired::SamePerformance,
-        Design::Replayed => Paired::SameRecording,
-        Design::InTurn | Design::InTurnWithWitness => Paired::PlayedAgain,
+    }
+    let in_step = designs.iter().all(|d| matches!(d, Design::Together | Design::Replayed));
+    Ok(if in_step && designs.contains(&Design::Replayed) {
+        Paired::SameRecording
+    } else if designs.contains(&Design::Together) {
+        Paired::SamePerformance
+    } else {
+        Paired::PlayedAgain
     })
 }
 
@@ -149,7 +154,12 @@ impl<'a> SideBySide<'a> {
             Paired::PlayedAgain => counted(&lanes),
             Paired::SamePerformance | Paired::SameRecording => in_step(&lanes),
         };
-        SideBySide { source, paired, lanes, rows, sustained }
+        let mut all = SideBySide { source, paired, lanes, rows, sustained };
+        // Onsets set by hand may stand in any order: what ends before it begins is not played.
+        let heard: Vec<bool> = (0..all.rows.len()).map(|row| all.length_s(row, row) > 0.0).collect();
+        let mut heard = heard.into_iter();
+        all.rows.retain(|_| heard.next() == Some(true));
+        all
     }
 
     fn moments(&self) -> Vec<Moment> {

@@ -118,7 +118,14 @@ fn find_events(
     let rate = f64::from(take.samples.rate_hz());
     let envelope = &streamed.envelope;
     let onsets = match hand_set_s {
-        Some(onsets_s) => onsets_s.iter().map(|s| (s * rate) as usize / envelope.hop_frames).collect(),
+        Some(onsets_s) => {
+            let mut onsets: Vec<usize> =
+                onsets_s.iter().map(|s| (s * rate) as usize / envelope.hop_frames).collect();
+            // People may write them in any order.
+            onsets.sort_unstable();
+            onsets.dedup();
+            onsets
+        }
         None => envelope.onsets(),
     };
     let percussive = match settings.playing {
@@ -131,7 +138,10 @@ fn find_events(
     }
     let hop = envelope.hop_frames as u64;
     let lead = (LEAD_S * rate) as u64;
-    let ends = envelope.ends(&onsets);
+    // What was set by hand beyond the end of the take ends where the take does, and is left out as cut off.
+    let n_there = onsets.partition_point(|on| *on < envelope.plain.len());
+    let beyond = onsets[n_there..].iter().map(|_| envelope.plain.len());
+    let ends = envelope.ends(&onsets[..n_there]).into_iter().chain(beyond);
     let stretches = onsets
         .iter()
         .zip(ends)
@@ -284,5 +294,28 @@ fn event(
         midrange_db: or_quietest(power_db(middle)),
         attack_s,
         decay_s,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{hits, take};
+
+    #[test]
+    fn onsets_set_by_hand_may_stand_in_any_order_and_beyond_the_take() {
+        // Hits at whole seconds in a take of 14 s.
+        let of = |onsets_s: &[f64]| {
+            let mut a = take("a", 1, hits(3, 0.5));
+            a.hand_set_events_s = Some(onsets_s.to_vec());
+            measure_performance(&[&a], &Settings::standard()).expect("in memory").remove(0).events
+        };
+        let in_order = of(&[1.0, 2.0, 3.0, 5.0]);
+        assert!(in_order.iter().all(|e| e.left_out.is_none()));
+        assert_eq!(of(&[5.0, 2.0, 3.0, 1.0, 2.0]), in_order);
+        let more = of(&[99.0, 5.0, 2.0, 14.5, 3.0, 1.0]);
+        assert_eq!(more[..4], in_order);
+        assert_eq!(more.len(), 6);
+        assert!(more[4..].iter().all(|e| e.left_out == Some(LeftOut::CutOff)), "{more:?}");
     }
 }
