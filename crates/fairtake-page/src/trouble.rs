@@ -3,7 +3,7 @@
 use crate::html;
 use axum::Json;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::{Html, IntoResponse, Response};
 use fairtake_audition::AuditionError;
 use fairtake_compare::{CompareError, ReadError};
 use fairtake_files::{AudioError, AudioProblem, ChangeError, FolderError, LogError, WriteError};
@@ -40,7 +40,7 @@ impl Trouble {
 
     /// As a page of its own.
     pub(crate) fn page(self) -> Response {
-        (self.status, html::trouble(&self)).into_response()
+        (self.status, Html(html::trouble(&self).into_string())).into_response()
     }
 }
 

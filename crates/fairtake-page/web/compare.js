@@ -1,1 +1,161 @@
-/* */
+// @ts-check
+// The page Compare: reading the picture out, looking closer, hiding parts, and from a finding to its evidence. Every number
+// that is read out comes with the picture; none is computed here.
+
+import { here, show } from "./page.js";
+
+/** What is hidden, kept while the picture is redrawn. @type {Set<string>} */
+const hidden = new Set();
+
+/** @param {HTMLElement} main */
+export function mountCompare(main) {
+  const figure = main.querySelector("#picture");
+  if (figure instanceof HTMLElement) mountPicture(figure);
+  for (const button of main.querySelectorAll("button.finding")) {
+    if (button instanceof HTMLButtonElement) button.addEventListener("click", () => evidence(main, button));
+  }
+  const distances = main.querySelector("#distances");
+  if (distances instanceof HTMLElement && distances.dataset.source) fetchDistances(distances, distances.dataset.source);
+}
+
+/** @param {HTMLElement} figure */
+function mountPicture(figure) {
+  const svg = figure.querySelector(".wide svg");
+  const readout = figure.querySelector("#readout");
+  if (!(svg instanceof SVGSVGElement) || !readout) return;
+  const readings = [...svg.querySelectorAll("rect.reading")];
+  const whole = { from: Number(figure.dataset.from), to: Number(figure.dataset.to) };
+  let at = -1;
+
+  const read = (/** @type {number} */ i) => {
+    readings[at]?.classList.remove("read");
+    at = Math.min(Math.max(i, 0), readings.length - 1);
+    readings[at]?.classList.add("read");
+    readout.textContent = readings[at]?.getAttribute("data-words") ?? "";
+  };
+  figure.addEventListener("keydown", (event) => {
+    if (event.target !== figure) return;
+    const step = { ArrowLeft: -1, ArrowRight: 1, Home: -1e6, End: 1e6 }[event.key];
+    if (step === undefined) return;
+    event.preventDefault();
+    read(at < 0 && step > 0 ? 0 : at + step);
+  });
+
+  /** Frequency under a point of the picture. @param {number} clientX */
+  const frequency = (clientX) => {
+    const first = readings[0]?.getBoundingClientRect();
+    const last = readings.at(-1)?.getBoundingClientRect();
+    if (!first || !last) return whole.from;
+    // The readings fill the axis but for what lies beyond the first and the last band.
+    const x = (/** @type {Element} */ r) => {
+      const box = r.getBoundingClientRect();
+      return (box.left + box.right) / 2;
+    };
+    const hz = (/** @type {Element} */ r) => Number(r.getAttribute("data-centre"));
+    const [a, b] = [readings[0], /** @type {Element} */ (readings.at(-1))];
+    const share = (clientX - x(a)) / Math.max(x(b) - x(a), 1);
+    return hz(a) * (hz(b) / hz(a)) ** share;
+  };
+  /** @type {number | null} */
+  let from = null;
+  const veil = document.createElement("div");
+  veil.className = "veil";
+  svg.parentElement?.append(veil);
+  svg.addEventListener("pointerdown", (event) => {
+    if (event.button === 0 && event.pointerType !== "touch") from = event.clientX;
+  });
+  svg.addEventListener("pointermove", (event) => {
+    const reading = event.target instanceof Element ? event.target.closest("rect.reading") : null;
+    if (reading) read(readings.indexOf(reading));
+    if (from === null) return;
+    const box = svg.getBoundingClientRect();
+    veil.style.left = `${Math.min(from, event.clientX) - box.left}px`;
+    veil.style.width = `${Math.abs(event.clientX - from)}px`;
+  });
+  window.addEventListener("pointerup", (event) => {
+    if (from === null) return;
+    const [start, end] = [from, event.clientX];
+    from = null;
+    veil.style.width = "0";
+    if (svg.isConnected && Math.abs(end - start) > 12) look(frequency(start), frequency(end));
+  });
+
+  figure.querySelector(".zooms")?.addEventListener("click", (event) => {
+    const way = event.target instanceof HTMLElement ? event.target.dataset.zoom : undefined;
+    if (!way) return;
+    const octaves = Math.log2(whole.to / whole.from);
+    const middle = Math.sqrt(whole.from * whole.to) * 2 ** ({ left: -octaves / 3, right: octaves / 3 }[way] ?? 0);
+    const half = { in: octaves / 4, out: octaves, all: 20 }[way] ?? octaves / 2;
+    look(middle / 2 ** half, middle * 2 ** half);
+  });
+
+  const apply = () => {
+    for (const part of ["reference", "against", "ranges", "bands"]) figure.classList.toggle(`no-${part}`, hidden.has(part));
+  };
+  for (const box of figure.querySelectorAll("input[data-show]")) {
+    if (!(box instanceof HTMLInputElement)) continue;
+    const part = box.dataset.show ?? "";
+    box.checked = !hidden.has(part);
+    box.addEventListener("change", () => {
+      if (box.checked) hidden.delete(part);
+      else hidden.add(part);
+      apply();
+    });
+  }
+  apply();
+}
+
+/**
+ * Shows a stretch of the axis.
+ * @param {number} from
+ * @param {number} to
+ */
+async function look(from, to) {
+  const address = new URL(here(), location.href);
+  const [low, high] = [Math.max(Math.min(from, to), 20), Math.min(Math.max(from, to), 20000)];
+  if (low <= 20 && high >= 20000) {
+    address.searchParams.delete("from");
+    address.searchParams.delete("to");
+  } else {
+    address.searchParams.set("from", low.toFixed(1));
+    address.searchParams.set("to", high.toFixed(1));
+  }
+  await show(address.pathname + address.search);
+}
+
+/**
+ * From a finding to what it rests on: its stretch of the axis, and its table.
+ * @param {HTMLElement} main
+ * @param {HTMLButtonElement} button
+ */
+async function evidence(main, button) {
+  const { from, to, evidence: table } = button.dataset;
+  if (from && to && table === "regions") {
+    // An octave around it, so that it is seen beside its neighbours.
+    await look(Number(from) / 2, Number(to) * 2);
+  }
+  const shown = document.getElementById(table ?? "");
+  for (const old of document.querySelectorAll(".pointed")) old.classList.remove("pointed");
+  const target = from && table === "regions" ? document.getElementById("picture") : shown;
+  target?.scrollIntoView({ behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
+  shown?.classList.add("pointed");
+}
+
+/**
+ * Distances of every pair, which may take a while with many microphones.
+ * @param {HTMLElement} place
+ * @param {string} source
+ */
+async function fetchDistances(place, source) {
+  try {
+    const answer = await fetch(`/distances?source=${encodeURIComponent(source)}`);
+    const told = await answer.json();
+    if (!answer.ok) {
+      place.textContent = `${told.what}.`;
+      return;
+    }
+    place.replaceChildren(document.createRange().createContextualFragment(told.html));
+  } catch {
+    place.textContent = "The program does not answer.";
+  }
+}

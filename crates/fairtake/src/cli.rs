@@ -28,7 +28,9 @@ pub(crate) enum Command {
     Report(ReportArgs),
     /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
     Watch(WatchArgs),
-    /// Make a demo shootout in an invented boathouse, compare it and write its report
+    /// Open the work page on a shootout folder: plan, takes, compare, listen, write up
+    Open(OpenArgs),
+    /// Make a demo shootout in an invented boathouse, compare it and open the work page on it
     Demo(DemoArgs),
     /// Write man pages and shell completions
     #[command(hide = true)]
@@ -111,6 +113,23 @@ pub(crate) struct CompareArgs {
     /// Exit with 1 when a caution with one of these codes stands; `all` for any
     #[arg(long, value_name = "CODE", value_delimiter = ',')]
     pub strict: Vec<String>,
+}
+
+/// Arguments of `open`.
+#[derive(Debug, Args)]
+pub(crate) struct OpenArgs {
+    /// Folder with a shootout.toml
+    #[arg(default_value = ".")]
+    pub folder: PathBuf,
+    /// Serve others in the room too, at this address of this machine; they need the link that is printed
+    #[arg(long, value_name = "ADDRESS")]
+    pub on: Option<std::net::IpAddr>,
+    /// Port [default: any that is free]
+    #[arg(long, default_value_t = 0, hide_default_value = true)]
+    pub port: u16,
+    /// Do not open a browser
+    #[arg(long)]
+    pub quiet: bool,
 }
 
 /// Arguments of `new`.

@@ -19,6 +19,7 @@ fn main() -> ExitCode {
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
+        Command::Open(args) => commands::open::run(&args),
         Command::Demo(args) => commands::demo::run(&args),
         Command::Generate(args) => commands::generate::run(&args),
     };

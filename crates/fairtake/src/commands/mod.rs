@@ -7,5 +7,6 @@ pub(crate) mod compare;
 pub(crate) mod demo;
 pub(crate) mod generate;
 pub(crate) mod new;
+pub(crate) mod open;
 pub(crate) mod report;
 pub(crate) mod watch;
