@@ -26,6 +26,7 @@ pub(crate) fn measure_all(
     remembered: &mut Remembered,
 ) -> Result<Vec<TakeMeasure>, ReadError> {
     let mut out: Vec<Option<TakeMeasure>> = takes.iter().map(|_| None).collect();
+    let mut n_measured = 0;
     let key_of = |t: &Take| {
         let plays = matches!(t.role, Role::Compared | Role::Witness);
         // Replays are one performance, whatever number the log gives them.
@@ -49,12 +50,15 @@ pub(crate) fn measure_all(
         let measures = match remembered.measures(&known_as) {
             Some(measures) => measures,
             None => {
+                remembered.has_come(n_measured, takes.len());
                 let mut measures = measure_group(&of_group, &settings, replays)?;
                 keep_in_step(&of_group, &mut measures);
                 remembered.put_measures(known_as, &measures);
+                remembered.has_come(n_measured + group.len(), takes.len());
                 measures
             }
         };
+        n_measured += group.len();
         for (i, measure) in group.into_iter().zip(measures) {
             out[i] = Some(measure);
         }

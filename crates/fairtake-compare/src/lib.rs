@@ -10,6 +10,7 @@ mod bleed;
 mod checks;
 mod compare;
 mod design;
+mod distance;
 mod findings;
 mod groups;
 mod judge;
@@ -32,6 +33,7 @@ pub mod wording;
 
 pub use answer::*;
 pub use compare::{CompareError, Comparison, Measurement, compare, compare_remembering, measure_and_check};
+pub use distance::Distance;
 pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
 pub use measure::{Tabulated, measure_performance, tabulate};

@@ -33,6 +33,10 @@ pub struct Plan {
     pub resolution_db: Option<f64>,
     /// Steps of the run sheet that were ticked off by hand.
     pub ticked: Vec<String>,
+    /// Spread between placements as the user states it, in dB.
+    pub spread_placements_db: Option<f64>,
+    /// Spread between hits or blocks as the user states it, in dB.
+    pub spread_events_db: Option<f64>,
 }
 
 /// How much repeats scatter, standard deviations in dB in a band.
@@ -201,6 +205,8 @@ mod tests {
             witness: None,
             resolution_db: Some(1.0),
             ticked: vec!["heron-1".into()],
+            spread_placements_db: None,
+            spread_events_db: None,
         }
     }
 

@@ -4,9 +4,13 @@
 use crate::{Alignment, Settings, Take, TakeMeasure};
 use std::collections::HashMap;
 
+/// Told how many takes are measured, and of how many.
+pub type Progress = dyn Fn(usize, usize) + Send;
+
 /// Measures and alignments of earlier runs. Grows with the takes of the last run only: see [`Remembered::keep_only`].
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub struct Remembered {
+    progress: Option<Box<Progress>>,
     measures: HashMap<String, Vec<TakeMeasure>>,
     alignments: HashMap<String, Option<Alignment>>,
 }
@@ -22,6 +26,17 @@ impl Remembered {
         };
         self.measures.retain(|key, _| here(key));
         self.alignments.retain(|key, _| here(key));
+    }
+
+    /// From now on tells how far measuring has come, beginning with 0.
+    pub fn tell(&mut self, progress: Box<Progress>) {
+        self.progress = Some(progress);
+    }
+
+    pub(crate) fn has_come(&self, n_measured: usize, n_takes: usize) {
+        if let Some(progress) = &self.progress {
+            progress(n_measured, n_takes);
+        }
     }
 
     /// Number of groups of takes whose measures are known.
@@ -125,6 +140,9 @@ mod tests {
             version: "test".into(),
         };
         let mut remembered = crate::Remembered::default();
+        let told = Arc::new(std::sync::Mutex::new(Vec::new()));
+        let tells = told.clone();
+        remembered.tell(Box::new(move |n, of| tells.lock().expect("whole").push((n, of))));
         let first = compare_remembering(&takes, &log, &Settings::standard(), &asked, &mut remembered);
         assert!(first.expect("compares").findings.comparisons[0].alignment.is_some());
         let read = n_frames.swap(0, Ordering::Relaxed);
@@ -132,6 +150,7 @@ mod tests {
         let wider = Settings { margin_db: 3.0, ..Settings::standard() };
         let again = compare_remembering(&takes, &log, &wider, &asked, &mut remembered).expect("compares");
         assert_eq!(n_frames.swap(0, Ordering::Relaxed), 0, "no audio work");
+        assert_eq!(*told.lock().expect("whole"), [(0, 2), (2, 2)], "nothing is told where nothing is read");
         let fresh = compare(&takes, &log, &wider, &asked).expect("compares");
         assert_eq!(again.findings, fresh.findings);
         assert!(n_frames.swap(0, Ordering::Relaxed) > 0);

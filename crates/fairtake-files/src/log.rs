@@ -14,7 +14,17 @@ const TOP_KEYS: [&str; 8] =
     ["title", "margin_db", "temperature_c", "mics", "sources", "plans", "own_words", "takes"];
 const MIC_KEYS: [&str; 6] = ["name", "year", "serial", "kind", "pattern", "centre_offset_mm"];
 const SOURCE_KEYS: [&str; 6] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg", "replayed"];
-const PLAN_KEYS: [&str; 7] = ["mics", "design", "placements", "events", "witness", "resolution_db", "ticked"];
+const PLAN_KEYS: [&str; 9] = [
+    "mics",
+    "design",
+    "placements",
+    "events",
+    "witness",
+    "resolution_db",
+    "ticked",
+    "spread_placements_db",
+    "spread_events_db",
+];
 const OWN_WORDS_KEYS: [&str; 4] = ["source", "reference", "against", "text"];
 const TAKE_KEYS: [&str; 17] = [
     "file",
@@ -221,6 +231,8 @@ impl Reader<'_> {
             witness,
             resolution_db: self.number(t, "resolution_db", 1e-3, 60.0)?,
             ticked: self.texts(t, "ticked")?.unwrap_or_default(),
+            spread_placements_db: self.number(t, "spread_placements_db", 0.0, 60.0)?,
+            spread_events_db: self.number(t, "spread_events_db", 0.0, 60.0)?,
         })
     }
 

@@ -99,7 +99,11 @@ impl Receiving {
         match self.file.persist_noclobber(&target) {
             Ok(_) => Ok(made),
             Err(e) if e.error.kind() == std::io::ErrorKind::AlreadyExists => {
-                if sha256(&target)? == hash { Ok(missing) } else { Err(fail(AudioProblem::Exists)) }
+                if sha256(&target)? == hash {
+                    Ok(missing)
+                } else {
+                    Err(fail(AudioProblem::Exists))
+                }
             }
             Err(e) => Err(fail(AudioProblem::System(e.error.to_string()))),
         }
@@ -156,7 +160,10 @@ mod tests {
         assert_eq!((received.file.as_str(), received.was_there), ("takes/a.wav", false));
         assert_eq!(received.sha256, sha256(&folder.path().join("takes/a.wav")).expect("there"));
         assert!(receive(folder.path(), "a.wav", &one).expect("the same").was_there);
-        assert_eq!(receive(folder.path(), "a.wav", &other).expect_err("another").problem, AudioProblem::Exists);
+        assert_eq!(
+            receive(folder.path(), "a.wav", &other).expect_err("another").problem,
+            AudioProblem::Exists
+        );
         assert_eq!(std::fs::read(folder.path().join("takes/a.wav")).expect("there"), one);
     }
 

@@ -9,7 +9,6 @@ use fairtake_compare::{
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 
@@ -30,7 +29,8 @@ struct Inner {
     /// One at a time reads the log, changes and writes it.
     log: Mutex<()>,
     news: watch::Sender<u64>,
-    busy: AtomicBool,
+    /// Takes measured, and of how many; `None`: nothing is measured now.
+    progress: watch::Sender<Option<(usize, usize)>>,
 }
 
 #[derive(Default)]
@@ -61,14 +61,20 @@ impl Desk {
     /// When the folder has no log.
     pub fn open(path: &Path, access: Access) -> Result<Desk, fairtake_files::FolderError> {
         let folder = ShootoutFolder::open(path)?;
+        let progress = watch::Sender::new(None);
+        let mut work = Work::default();
+        let tells = progress.clone();
+        work.remembered.tell(Box::new(move |n, of| {
+            tells.send_replace((n < of).then_some((n, of)));
+        }));
         let inner = Inner {
             path: path.into(),
             folder,
             access,
-            work: Mutex::default(),
+            work: Mutex::new(work),
             log: Mutex::default(),
             news: watch::Sender::new(0),
-            busy: AtomicBool::new(false),
+            progress,
         };
         Ok(Desk { inner: Arc::new(inner) })
     }
@@ -96,9 +102,9 @@ impl Desk {
         self.inner.news.send_modify(|n| *n += 1);
     }
 
-    /// True while audio is measured.
-    pub(crate) fn is_busy(&self) -> bool {
-        self.inner.busy.load(Ordering::Relaxed)
+    /// How far measuring has come, as news.
+    pub(crate) fn progress(&self) -> watch::Receiver<Option<(usize, usize)>> {
+        self.inner.progress.subscribe()
     }
 
     /// The log and the takes as they are now.
@@ -118,10 +124,11 @@ impl Desk {
         {
             return Ok(checked.clone());
         }
-        let _busy = Busy::new(&self.inner.busy);
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let settings = self.settings(now);
-        let (measures, checks) = measure_and_check(takes, log, &settings, &mut work.remembered)?;
+        let checked = measure_and_check(takes, log, &settings, &mut work.remembered);
+        self.inner.progress.send_replace(None);
+        let (measures, checks) = checked?;
         let checked = Arc::new(Checked { measures, checks });
         work.checked = Some((now.contents.clone(), checked.clone()));
         Ok(checked)
@@ -146,9 +153,10 @@ impl Desk {
         if let Some(found) = work.results.get(&key) {
             return Ok(found.clone());
         }
-        let _busy = Busy::new(&self.inner.busy);
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
-        let found = Arc::new(compare_remembering(takes, log, settings, asked, &mut work.remembered)?);
+        let found = compare_remembering(takes, log, settings, asked, &mut work.remembered);
+        self.inner.progress.send_replace(None);
+        let found = Arc::new(found?);
         work.results.retain(|key, _| key.starts_with(&now.contents));
         if work.results.len() >= MOST_RESULTS {
             work.results.clear();
@@ -179,9 +187,7 @@ impl Desk {
 
     /// Enters takes in the log, all or none.
     pub(crate) fn add(&self, takes: &[TakeEntry]) -> Result<(), Trouble> {
-        self.with_log(|log| {
-            takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from)
-        })
+        self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
     fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
@@ -196,21 +202,5 @@ impl Desk {
     /// A run that panicked has left maps that are whole: each value is put in complete.
     fn work(&self) -> MutexGuard<'_, Work> {
         self.inner.work.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-/// Says that audio is measured, for as long as it lives.
-struct Busy<'b>(&'b AtomicBool);
-
-impl Busy<'_> {
-    fn new(flag: &AtomicBool) -> Busy<'_> {
-        flag.store(true, Ordering::Relaxed);
-        Busy(flag)
-    }
-}
-
-impl Drop for Busy<'_> {
-    fn drop(&mut self) {
-        self.0.store(false, Ordering::Relaxed);
     }
 }

@@ -11,17 +11,21 @@ use std::time::{Duration, SystemTime};
 /// Time between two looks at the folder.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(300);
 
-/// One event `changed` for every change.
-pub(crate) async fn events(
-    State(desk): State<Desk>,
-) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
-    let news = desk.news();
-    let changed = stream::unfold(news, |mut news| async move {
+/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, empty at the end.
+pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let changed = stream::unfold(desk.news(), |mut news| async move {
         news.changed().await.ok()?;
         let number = *news.borrow_and_update();
         Some((Ok(Event::default().event("changed").data(number.to_string())), news))
     });
-    Sse::new(changed).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
+    let progress = stream::unfold(desk.progress(), |mut progress| async move {
+        progress.changed().await.ok()?;
+        let come = *progress.borrow_and_update();
+        let words = come.map_or(String::new(), |(n, of)| format!("{n} of {of}"));
+        Some((Ok(Event::default().event("progress").data(words)), progress))
+    });
+    let both = stream::select(Box::pin(changed), Box::pin(progress));
+    Sse::new(both).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
 }
 
 /// Looks at the folder for ever, and tells when it changed.

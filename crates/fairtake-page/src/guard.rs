@@ -103,7 +103,9 @@ fn refused(access: &Access, request: &Request) -> Option<Response> {
         // A link is opened by a person, from anywhere; it changes nothing but the cookie.
         return Some(match access.holds(token) {
             true => welcome(token),
-            false => no(StatusCode::FORBIDDEN, "this link has ended; ask for a new one at the machine itself"),
+            false => {
+                no(StatusCode::FORBIDDEN, "this link has ended; ask for a new one at the machine itself")
+            }
         });
     }
     let foreign_origin = text(header::ORIGIN).is_some_and(|origin| !access.is_origin(origin));

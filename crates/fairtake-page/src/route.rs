@@ -56,7 +56,11 @@ async fn home(State(desk): State<Desk>) -> Response {
 }
 
 /// A page, or only its main part where a script asks for that.
-async fn page<V: View>(State(desk): State<Desk>, Query(query): Query<V::Query>, headers: HeaderMap) -> Response {
+async fn page<V: View>(
+    State(desk): State<Desk>,
+    Query(query): Query<V::Query>,
+    headers: HeaderMap,
+) -> Response {
     let part = headers.contains_key("x-part");
     let made = blocking(move || {
         let frame = views::Frame::of(&desk, V::STEP);
@@ -72,10 +76,7 @@ async fn page<V: View>(State(desk): State<Desk>, Query(query): Query<V::Query>, 
 }
 
 /// Everything that a page shows, as data.
-async fn twin<V: View>(
-    State(desk): State<Desk>,
-    Query(query): Query<V::Query>,
-) -> Result<Json<V>, Trouble> {
+async fn twin<V: View>(State(desk): State<Desk>, Query(query): Query<V::Query>) -> Result<Json<V>, Trouble> {
     blocking(move || V::make(&desk, query)).await.map(Json)
 }
 
@@ -86,7 +87,8 @@ async fn end_links(State(desk): State<Desk>, request: axum::extract::Request) ->
     let peer = request.extensions().get::<ConnectInfo<SocketAddr>>();
     if !peer.is_some_and(|c| c.0.ip().to_canonical().is_loopback()) {
         let hint = "go to the machine that serves the page";
-        return Trouble::new(StatusCode::FORBIDDEN, "links are ended at the machine itself", hint).into_response();
+        return Trouble::new(StatusCode::FORBIDDEN, "links are ended at the machine itself", hint)
+            .into_response();
     }
     desk.access().end_links();
     desk.tell();

@@ -68,7 +68,8 @@ impl ServeError {
 /// # Errors
 /// When the folder has no log, or an address cannot be had.
 pub fn serve(folder: &Path, on: Option<IpAddr>, port: u16) -> Result<Served, ServeError> {
-    let system = |address: SocketAddr, e: std::io::Error| ServeError::Address { address, what: e.to_string() };
+    let system =
+        |address: SocketAddr, e: std::io::Error| ServeError::Address { address, what: e.to_string() };
     let here = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), port);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)

@@ -301,7 +301,8 @@ class Desk {
     if (tenth === this.told) return;
     this.told = tenth;
     const event = this.onsets.findLastIndex((s) => s - 0.04 <= seconds) + 1;
-    const name = this.buttons[this.heard]?.innerText.replace(/\s+/g, " ").trim() ?? "";
+    const button = this.buttons[this.heard];
+    const name = button?.dataset.name ?? button?.querySelector("span")?.textContent ?? "";
     this.at.textContent = `${seconds.toFixed(1)} of ${this.seconds.toFixed(1)} s${event ? `, event ${event}` : ""}: ${name}`;
   }
 }

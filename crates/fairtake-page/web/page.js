@@ -229,6 +229,7 @@ news.addEventListener("changed", () => {
   if (!isAtWork()) show(here());
   else say("The folder was changed elsewhere; this page follows when you are done here.");
 });
+news.addEventListener("progress", (event) => say(event.data ? `Measuring: ${event.data} takes.` : ""));
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));
 window.addEventListener("pagehide", () => news.close());

@@ -263,6 +263,9 @@ pub(crate) struct DemoArgs {
     /// Seed of everything random in the demo
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+    /// End when the report is written, without the work page
+    #[arg(long)]
+    pub no_page: bool,
 }
 
 /// Arguments of `generate`.

@@ -196,7 +196,9 @@ fn new_and_demo_that_are_killed_leave_no_half_log() {
     for (command, whole_s) in [("new", new_s), ("demo", demo_s)] {
         for moment in 0..N_MOMENTS {
             let made = folder.join("made");
-            kill_after(folder, &[command, "made"], whole_s * moment / N_MOMENTS);
+            let typed: &[&str] =
+                if command == "new" { &["new", "made"] } else { &["demo", "made", "--no-page"] };
+            kill_after(folder, typed, whole_s * moment / N_MOMENTS);
             if made.join("shootout.toml").exists() {
                 is_sound(&made);
             }

@@ -38,7 +38,7 @@ fn the_demo_makes_a_shootout_with_a_report_and_a_second_comparison_is_the_first(
     let folder = tempfile::tempdir().expect("a temporary folder");
     let demo = at(folder.path(), "demo");
     let name = demo.to_str().expect("plain");
-    let made = fairtake(&["demo", name]);
+    let made = fairtake(&["demo", name, "--no-page"]);
     assert!(made.status.success(), "{}", text(&made.stderr));
     assert_eq!(text(&made.stdout).trim(), demo.join("report.html").to_str().expect("plain"));
     let report = std::fs::read_to_string(demo.join("report.html")).expect("the report");
@@ -60,7 +60,7 @@ fn the_demo_makes_a_shootout_with_a_report_and_a_second_comparison_is_the_first(
     assert!(text(&renamed.stdout).contains("Heron 4") && !text(&renamed.stdout).contains("Heron 3"));
 
     // Nothing is overwritten without being asked.
-    let again = fairtake(&["demo", name]);
+    let again = fairtake(&["demo", name, "--no-page"]);
     assert_eq!(again.status.code(), Some(2));
     assert!(text(&again.stderr).contains("exists already"));
     let report_again = fairtake(&["report", name]);

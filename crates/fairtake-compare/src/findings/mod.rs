@@ -5,13 +5,11 @@
 
 mod alignment;
 mod band;
-mod distance;
 mod level;
 mod pair;
 
 pub use alignment::*;
 pub use band::*;
-pub use distance::*;
 pub use level::*;
 pub use pair::*;
 

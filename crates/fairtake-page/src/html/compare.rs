@@ -59,15 +59,16 @@ fn choices(page: &ComparePage) -> Markup {
 fn pair(page: &ComparePage, found: &Found) -> Markup {
     let (f, c) = (&found.findings, &found.comparison);
     html! {
-        section.pair aria-labelledby="findings" {
-            h2 id="findings" { (mic_name(f, &c.against)) " against " (mic_name(f, &c.reference)) }
+        section.pair aria-labelledby="pair" {
+            h2 id="pair" { (mic_name(f, &c.against)) " against " (mic_name(f, &c.reference)) }
             @if !found.to_heed.is_empty() {
                 details.heed { summary { (words::number_of(found.to_heed.len(), "check")) " to heed, " (found.n_fair) " fair" } (check_table(&found.to_heed)) }
             } @else { p.quiet { "All " (found.n_fair) " checks are fair." } }
+            (picture(page, found))
+            h3 { "Findings" }
             ul.said.findings { @for finding in &c.findings { (said(finding)) } }
             @if let Some(standing) = &found.standing { p.quiet { "What would settle the rest: " (standing.text) "." } }
         }
-        (picture(page, found))
         @if !page.others.is_empty() { (others(page)) }
         details.made { summary { "How it was made" } (made(f, c)) }
         section id="evidence" {
@@ -160,7 +161,8 @@ fn apart(d: &Distance) -> String {
 
 /// Every pair in a table: above the diagonal the mean difference, below what is shown at least.
 pub(crate) fn distances(mics: &[Named], pairs: &[(usize, usize, Distance)]) -> Markup {
-    let at = |i: usize, j: usize| pairs.iter().find(|(a, b, _)| (*a, *b) == (i.min(j), i.max(j))).map(|p| &p.2);
+    let at =
+        |i: usize, j: usize| pairs.iter().find(|(a, b, _)| (*a, *b) == (i.min(j), i.max(j))).map(|p| &p.2);
     let cell = |i: usize, j: usize| match at(i, j) {
         Some(d) if i < j => number(d.mean_db),
         Some(d) => number(d.at_least_db),

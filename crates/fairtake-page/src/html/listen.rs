@@ -61,7 +61,7 @@ fn player(page: &ListenPage, heard: &Heard) -> Markup {
             p.readout id="at" role="status" { "Loading …" }
             ul.voices role="list" {
                 @for (i, (named, gain)) in heard.mics.iter().zip(&heard.gains).enumerate() {
-                    li { button.voice type="button" data-voice=(i) data-mic=(named.key) data-gain=(gain.gain_db) aria-pressed="false" aria-keyshortcuts=(i + 1) {
+                    li { button.voice type="button" data-voice=(i) data-mic=(named.key) data-name=(named.name) data-gain=(gain.gain_db) aria-pressed="false" aria-keyshortcuts=(i + 1) {
                         kbd { (i + 1) } (mic(named)) span.quiet.small { @match &gain.remark { Some(remark) => (remark), None => { (number(Some(gain.gain_db))) " dB" } } }
                     } }
                 }

@@ -21,32 +21,35 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 /// A whole page.
 pub(crate) fn page<V: View>(frame: &Frame, view: &V) -> Markup {
     let (word, _) = V::STEP.named();
-    document(&format!("{word} · {}", frame.title), html! {
-        (PreEscaped(patterns()))
-        a.skip href="#main" { "To the work" }
-        header.top {
-            p.shootout { (frame.title) }
-            nav aria-label="steps of the work" {
-                ol.steps {
-                    @for step in Step::ALL {
-                        @let (word, address) = step.named();
-                        li { a href=(address) aria-current=[(step == frame.step).then_some("page")] { (word) } }
+    document(
+        &format!("{word} · {}", frame.title),
+        html! {
+            (PreEscaped(patterns()))
+            a.skip href="#main" { "To the work" }
+            header.top {
+                p.shootout { (frame.title) }
+                nav aria-label="steps of the work" {
+                    ol.steps {
+                        @for step in Step::ALL {
+                            @let (word, address) = step.named();
+                            li { a href=(address) aria-current=[(step == frame.step).then_some("page")] { (word) } }
+                        }
                     }
                 }
+                p.state role="status" id="state" {}
             }
-            p.state role="status" id="state" {}
-        }
-        @if let Some(what) = &frame.log_trouble {
-            div.trouble role="alert" { p { strong { "The log cannot be read. " } "Mend it by hand; the page goes on as soon as it is saved." } pre { (what) } }
-        }
-        (main(view))
-        @if frame.has_link {
-            footer.links {
-                span { "Others can open this page by its link." }
-                button type="button" id="end-links" { "End all links" }
+            @if let Some(what) = &frame.log_trouble {
+                div.trouble role="alert" { p { strong { "The log cannot be read. " } "Mend it by hand; the page goes on as soon as it is saved." } pre { (what) } }
             }
-        }
-    })
+            (main(view))
+            @if frame.has_link {
+                footer.links {
+                    span { "Others can open this page by its link." }
+                    button type="button" id="end-links" { "End all links" }
+                }
+            }
+        },
+    )
 }
 
 /// The main part of a page.
@@ -56,19 +59,22 @@ pub(crate) fn main<V: View>(view: &V) -> Markup {
 
 /// A page that says what went wrong.
 pub(crate) fn trouble(trouble: &Trouble) -> Markup {
-    document("Not done", html! {
-        header.top {
-            nav aria-label="steps of the work" {
-                ol.steps { @for step in Step::ALL { @let (word, address) = step.named(); li { a href=(address) { (word) } } } }
+    document(
+        "Not done",
+        html! {
+            header.top {
+                nav aria-label="steps of the work" {
+                    ol.steps { @for step in Step::ALL { @let (word, address) = step.named(); li { a href=(address) { (word) } } } }
+                }
+                p.state role="status" id="state" {}
             }
-            p.state role="status" id="state" {}
-        }
-        main id="main" tabindex="-1" {
-            h1 { "This could not be done" }
-            pre.said { (trouble.what) }
-            p { (trouble.hint) "." }
-        }
-    })
+            main id="main" tabindex="-1" {
+                h1 { "This could not be done" }
+                pre.said { (trouble.what) }
+                p { (trouble.hint) "." }
+            }
+        },
+    )
 }
 
 fn document(title: &str, body: Markup) -> Markup {

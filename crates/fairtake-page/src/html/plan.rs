@@ -4,7 +4,7 @@ use super::field::{Field, remove};
 use super::takes::new_entry;
 use super::{mic, shape};
 use crate::views::{PlanPage, SourcePlan, step_words};
-use crate::views::{PlannedMic, errors_head};
+use crate::views::{PlannedMic, SpreadFrom, errors_head};
 use fairtake_compare::{Design, MicKind, Playing, PolarPattern, Step, unit_of};
 use fairtake_files::Place;
 use fairtake_report::words::{number, signed};
@@ -32,7 +32,8 @@ const DESIGNS: [(&str, &str); 4] = [
 
 pub(crate) fn plan(page: &PlanPage) -> Markup {
     let top = Place::Top;
-    let field = |key: &'static str, label: &str| Field { id: key.into(), place: &top, key, label: label.into() };
+    let field =
+        |key: &'static str, label: &str| Field { id: key.into(), place: &top, key, label: label.into() };
     html! {
         h1 { "Plan" }
         div.choices {
@@ -71,7 +72,12 @@ fn mics(page: &PlanPage) -> Markup {
 
 fn mic_row(m: &PlannedMic) -> Markup {
     let place = Place::Mic(m.named.key.clone());
-    let field = |key: &'static str| Field { id: format!("{key}-{}", m.named.key), place: &place, key, label: format!("{key} of {}", m.named.name) };
+    let field = |key: &'static str| Field {
+        id: format!("{key}-{}", m.named.key),
+        place: &place,
+        key,
+        label: format!("{key} of {}", m.named.name),
+    };
     let kind = |k: Option<MicKind>| match k {
         None => "",
         Some(MicKind::Dynamic) => "dynamic",
@@ -119,7 +125,12 @@ fn sources(page: &PlanPage) -> Markup {
 
 fn source_row(s: &SourcePlan) -> Markup {
     let place = Place::Source(s.named.key.clone());
-    let field = |key: &'static str, label: &str| Field { id: format!("{key}-{}", s.named.key), place: &place, key, label: format!("{label} of {}", s.named.name) };
+    let field = |key: &'static str, label: &str| Field {
+        id: format!("{key}-{}", s.named.key),
+        place: &place,
+        key,
+        label: format!("{label} of {}", s.named.name),
+    };
     let playing = match s.playing {
         Playing::Auto => "auto",
         Playing::Percussive => "percussive",
@@ -138,10 +149,16 @@ fn source_row(s: &SourcePlan) -> Markup {
 fn of_source(page: &PlanPage, s: &SourcePlan) -> Markup {
     let place = Place::Plan(s.named.key.clone());
     let key = &s.named.key;
-    let field = |name: &'static str, label: &str| Field { id: format!("plan-{name}-{key}"), place: &place, key: name, label: format!("{label} for {}", s.named.name) };
+    let field = |name: &'static str, label: &str| Field {
+        id: format!("plan-{name}-{key}"),
+        place: &place,
+        key: name,
+        label: format!("{label} for {}", s.named.name),
+    };
     let none: Vec<String> = Vec::new();
     let chosen = s.plan.as_ref().map_or(&none, |p| &p.mics);
-    let in_turn = s.plan.as_ref().is_some_and(|p| matches!(p.design, Design::InTurn | Design::InTurnWithWitness));
+    let in_turn =
+        s.plan.as_ref().is_some_and(|p| matches!(p.design, Design::InTurn | Design::InTurnWithWitness));
     html! {
         section.plan-of aria-labelledby=(format!("plan-{key}")) {
             h2 id=(format!("plan-{key}")) { "Session: " (s.named.name) }
@@ -160,7 +177,15 @@ fn of_source(page: &PlanPage, s: &SourcePlan) -> Markup {
                 }
                 @if let Some(db) = s.finds_db {
                     p { "This plan finds a difference of " strong { (number(Some(db))) " dB" } " in some stretch of the axis four times out of five"
-                        @if plan.placements == 1 { ", and with one placement it speaks of these takes only" } ". " span.quiet { "Reckoned with a spread of " (number(Some(s.spread.placements_db))) " dB between placements and " (number(Some(s.spread.events_db))) " dB between " (unit_of(s.playing).words(2)) ", " @if s.spread_is_recorded { "as recorded here so far." } @else { "assumed (no source) until something is recorded." } } }
+                        @if plan.placements == 1 { ", and with one placement it speaks of these takes only" } "." }
+                    p.quiet.small { "Reckoned with a spread of " (number(Some(s.spread.placements_db))) " dB between placements (" (known_from(s.spread_from[0])) ") and "
+                        (number(Some(s.spread.events_db))) " dB between " (unit_of(s.playing).words(2)) " (" (known_from(s.spread_from[1])) ")." }
+                    details { summary { "State the spread yourself" }
+                        div.choices {
+                            span { label for=(format!("plan-spread_placements_db-{key}")) { "between placements, dB" } (field("spread_placements_db", "spread between placements in dB").number(plan.spread_placements_db, "any")) }
+                            span { label for=(format!("plan-spread_events_db-{key}")) { "between " (unit_of(s.playing).words(2)) ", dB" } (field("spread_events_db", "spread between events in dB").number(plan.spread_events_db, "any")) }
+                        }
+                    }
                 }
                 @if !s.amounts.is_empty() { (amounts(s)) }
                 (run_sheet(page, s))
@@ -188,6 +213,14 @@ fn with_none(page: &PlanPage) -> Vec<(&str, &str)> {
     out
 }
 
+fn known_from(from: SpreadFrom) -> &'static str {
+    match from {
+        SpreadFrom::Stated => "as you state it",
+        SpreadFrom::Recorded => "as recorded here so far",
+        SpreadFrom::Assumed => "assumed, no source",
+    }
+}
+
 fn amounts(s: &SourcePlan) -> Markup {
     let wanted = s.plan.as_ref().and_then(|p| p.resolution_db);
     html! {
@@ -211,8 +244,15 @@ fn run_sheet(page: &PlanPage, s: &SourcePlan) -> Markup {
     let none: Vec<String> = Vec::new();
     let ticked = s.plan.as_ref().map_or(&none, |p| &p.ticked);
     let events = s.plan.as_ref().map_or(0, |p| p.events);
-    let tick = |step: &Step| Field { id: format!("tick-{}-{}", s.named.key, step.id), place: &place, key: "ticked", label: String::new() }
-        .member(ticked, &step.id, html! { (step_words(&names, &step.set_up)) });
+    let tick = |step: &Step| {
+        Field {
+            id: format!("tick-{}-{}", s.named.key, step.id),
+            place: &place,
+            key: "ticked",
+            label: String::new(),
+        }
+        .member(ticked, &step.id, html! { (step_words(&names, &step.set_up)) })
+    };
     html! {
         section.sheet aria-labelledby=(format!("sheet-{}", s.named.key)) {
             div.between { h3 id=(format!("sheet-{}", s.named.key)) { "Run sheet" } button type="button" data-print { "Print" } }

@@ -139,8 +139,8 @@ fn of_source(page: &TakesPage, group: &Group) -> Markup {
             } @else if group.is_planned { p.quiet { "All that was planned is recorded." } }
             @if !group.takes.is_empty() {
                 div.scroll { table.takes {
-                    thead { tr { th { "take" } th { "microphone" } th.n { "placement" } th.n { "performance" } th.n { "order" } th { "spot" } th { "role" }
-                        th.n { "gain, dB" } th.n { "length" } th.n { "events" } th.n { "peak, dBFS" } th { "fair?" } th { span.unseen { "take out" } } } }
+                    thead { tr { th { "take" } th { "fair?" } th { "microphone" } th.n { "place-" br; "ment" } th.n { "perfor-" br; "mance" } th.n { "order" } th { "spot" } th { "role" }
+                        th.n { "gain," br; "dB" } th.n { "length" } th.n { "events" } th.n { "peak," br; "dBFS" } th { span.unseen { "take out" } } } }
                     tbody { @for t in &group.takes { (take_row(page, t, &mics)) } }
                 } }
             }
@@ -161,7 +161,8 @@ fn take_row(page: &TakesPage, t: &TakeRow, mics: &[(&str, &str)]) -> Markup {
     html! {
         tr.open[is_open] {
             th.file scope="row" { a href=(look_at(&t.id)) id=(format!("look-{}", t.id)) data-live { (t.file.trim_start_matches("takes/")) } @if t.channel > 1 { ", ch. " (t.channel) } }
-            td.keep { (shape(t.hue)) (field("mic", "microphone").choice(key, mics)) }
+            td.keep { a href=(look_at(&t.id)) data-live { (outcome(t.outcome)) @if t.n_remarks > 1 { " (" (t.n_remarks) ")" } } }
+            td.keep { span.mic { (shape(t.hue)) (field("mic", "microphone").choice(key, mics)) } }
             td.n { (field("placement", "placement").number(Some(f64::from(t.placement)), "1")) }
             td.n { (field("performance", "performance").number(Some(f64::from(t.performance)), "1")) }
             td.n { (field("order", "order").number(t.order.map(f64::from), "1")) }
@@ -171,7 +172,6 @@ fn take_row(page: &TakesPage, t: &TakeRow, mics: &[(&str, &str)]) -> Markup {
             td.n { (format!("{:.1} s", t.seconds)) }
             td.n { (t.events.0) @if t.events.0 != t.events.1 { " of " (t.events.1) } }
             td.n { (number(t.sample_peak_dbfs)) }
-            td.keep { a href=(look_at(&t.id)) data-live { (outcome(t.outcome)) @if t.n_remarks > 1 { " (" (t.n_remarks) ")" } } }
             td { (remove(&place, &t.file)) }
         }
     }
@@ -189,7 +189,9 @@ fn look_at(id: &str) -> String {
 pub(super) fn encoded(text: &str) -> String {
     text.bytes()
         .map(|b| match b {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'/' | b':' => (b as char).to_string(),
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' | b'/' | b':' => {
+                (b as char).to_string()
+            }
             _ => format!("%{b:02X}"),
         })
         .collect()
@@ -215,7 +217,7 @@ fn look(page: &TakesPage, open: &crate::views::Open) -> Markup {
             p.quiet.small id="wave-help" {
                 (number_of(row.events.0, "event")) " used of " (row.events.1) " found"
                 @if open.by_hand.is_some() { ", set by hand" } ". "
-                "Correct them: click to set one, click one to choose it, ← and → move it by a millisecond (with Shift by 10), Delete takes it out."
+                "The picture is as high as the peak, " (number(row.sample_peak_dbfs)) " dBFS. Correct the events: click to set one, click one to choose it, ← and → move it by a millisecond (with Shift by 10), Delete takes it out."
             }
             div.row {
                 button type="button" id="save-events" disabled { "Keep these events" }
@@ -247,9 +249,10 @@ pub(super) fn check_table(checks: &[CheckResult]) -> Markup {
 /// The waveform with its events.
 fn drawn(wave: &Wave, events: &[Event], hue: usize) -> String {
     let (width, height) = WAVE;
+    let peak = wave.columns.iter().flatten().fold(1e-6f32, |peak, v| peak.max(v.abs()));
     let (x, y) = (
         |s: f64| s / wave.seconds.max(1e-9) * width,
-        |v: f32| height / 2.0 - f64::from(v.clamp(-1.0, 1.0)) * height / 2.0,
+        |v: f32| height / 2.0 - f64::from(v / peak) * height * 0.48,
     );
     let mut out = format!(
         "<svg viewBox=\"0 0 {width} {height}\" preserveAspectRatio=\"none\" role=\"img\" aria-label=\"waveform with {} events\">",

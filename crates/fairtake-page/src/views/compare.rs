@@ -165,9 +165,8 @@ impl ComparePage {
 /// Microphones with takes of a source that are compared.
 pub(crate) fn compared_mics(now: &Now, source: &str) -> Vec<Named> {
     let takes = &now.loaded.takes;
-    let has = |mic: &str| {
-        takes.iter().any(|t| t.source == source && t.mic == mic && t.role == Role::Compared)
-    };
+    let has =
+        |mic: &str| takes.iter().any(|t| t.source == source && t.mic == mic && t.role == Role::Compared);
     mics(now).into_iter().filter(|m| has(&m.key)).collect()
 }
 

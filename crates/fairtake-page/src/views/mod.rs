@@ -10,7 +10,7 @@ mod write_up;
 pub(crate) use compare::{ComparePage, Distances, Found, Other, SMOOTHINGS, distances_of};
 pub(crate) use listen::{Heard, ListenPage};
 pub(crate) use parts::{distances, export, figure, findings, report, wave};
-pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, errors_head};
+pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};
 pub(crate) use write_up::WriteUpPage;
 

@@ -47,9 +47,10 @@ pub(crate) struct SourcePlan {
     pub has_takes: bool,
     /// What is planned; `None`: nothing yet.
     pub plan: Option<Plan>,
-    /// How it scatters, and whether that was recorded here or is assumed.
+    /// How it scatters.
     pub spread: Spread,
-    pub spread_is_recorded: bool,
+    /// Where that is known from: between placements, between hits or blocks.
+    pub spread_from: [SpreadFrom; 2],
     /// Ways to reach the wanted resolution.
     pub amounts: Vec<Amount>,
     /// The difference that the plan as it stands would find, in dB.
@@ -57,6 +58,18 @@ pub(crate) struct SourcePlan {
     pub run_sheet: Vec<PlanStep>,
     /// What a small distance error alone changes, by pattern.
     pub errors: Vec<DistanceErrors>,
+}
+
+/// Where a spread is known from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum SpreadFrom {
+    /// The user said so.
+    Stated,
+    /// It was recorded here.
+    Recorded,
+    /// Nothing is known yet.
+    Assumed,
 }
 
 /// What distance errors change with one polar pattern.
@@ -103,11 +116,9 @@ fn source_plan(desk: &Desk, now: &Now, named: Named) -> SourcePlan {
     let source = log.shootout.sources.get(&named.key).cloned().unwrap_or_else(Source::default);
     let plan = log.shootout.plans.get(&named.key).cloned();
     let design = plan.as_ref().map_or(Design::InTurn, |p| p.design);
-    let recorded = recorded_spread(desk, now, &named.key);
-    let spread = recorded.unwrap_or_else(|| Spread::assumed(design));
+    let (spread, spread_from) = spread(plan.as_ref(), design, recorded_spread(desk, now, &named.key));
     let takes = log.takes.iter().filter(|t| t.source == named.key);
-    let logged: Vec<Logged> =
-        takes.map(|t| Logged { mic: &t.mic, placement: t.placement }).collect();
+    let logged: Vec<Logged> = takes.map(|t| Logged { mic: &t.mic, placement: t.placement }).collect();
     let resolution = plan.as_ref().and_then(|p| p.resolution_db);
     SourcePlan {
         playing: source.playing,
@@ -116,7 +127,7 @@ fn source_plan(desk: &Desk, now: &Now, named: Named) -> SourcePlan {
         angle_deg: source.angle_deg,
         has_takes: !logged.is_empty(),
         spread,
-        spread_is_recorded: recorded.is_some(),
+        spread_from,
         amounts: resolution.map_or_else(Vec::new, |db| amounts(db, spread, source.playing)),
         finds_db: plan.as_ref().map(|p| finds_db(p.placements, p.events, spread, source.playing)),
         run_sheet: plan.as_ref().map_or_else(Vec::new, |p| run_sheet(p, &logged)),
@@ -126,27 +137,42 @@ fn source_plan(desk: &Desk, now: &Now, named: Named) -> SourcePlan {
     }
 }
 
-/// How repeats of this source scattered so far: from the uncertainty that its comparison found, where two placements or
-/// more were counted.
-fn recorded_spread(desk: &Desk, now: &Now, source: &str) -> Option<Spread> {
-    let asked = Desk::asked(Some(source.into()), None);
-    let found = desk.compare(now, &desk.settings(now), &asked).ok()?;
-    let c = found.findings.comparisons.first()?;
-    let line = c.budget.iter().find(|l| l.kind == BudgetKind::A)?;
-    let mut sizes: Vec<f64> = line.per_region_db.iter().flatten().copied().collect();
-    sizes.sort_by(f64::total_cmp);
-    let median_db = *sizes.get(sizes.len() / 2)?;
-    let n = c.n_effective.reference.min(c.n_effective.against);
-    // The standard uncertainty of a difference of two means of n is √(2/n) of the spread.
-    let one_db = median_db * (n / 2.0).sqrt();
-    let assumed = Spread::assumed(c.design);
-    match c.unit {
-        Unit::Placement => {
-            let placements = f64::from(c.counts.reference.placements.min(c.counts.against.placements));
-            let between_db = median_db * (placements / 2.0).sqrt();
-            Some(Spread { placements_db: between_db, events_db: assumed.events_db })
-        }
-        Unit::Event | Unit::Block | Unit::Performance => Some(Spread { events_db: one_db, ..assumed }),
+/// What is stated holds, then what was recorded, then what is assumed.
+fn spread(plan: Option<&Plan>, design: Design, recorded: [Option<f64>; 2]) -> (Spread, [SpreadFrom; 2]) {
+    let assumed = Spread::assumed(design);
+    let stated = plan.map_or([None, None], |p| [p.spread_placements_db, p.spread_events_db]);
+    let known = |i: usize, assumed: f64| match (stated[i], recorded[i]) {
+        (Some(db), _) => (db, SpreadFrom::Stated),
+        (None, Some(db)) => (db, SpreadFrom::Recorded),
+        (None, None) => (assumed, SpreadFrom::Assumed),
+    };
+    let (placements, events) = (known(0, assumed.placements_db), known(1, assumed.events_db));
+    (Spread { placements_db: placements.0, events_db: events.0 }, [placements.1, events.1])
+}
+
+/// How repeats of this source scattered so far, in dB, between placements and between hits or blocks: from the uncertainty
+/// that its comparison found, for the unit that it counted.
+fn recorded_spread(desk: &Desk, now: &Now, source: &str) -> [Option<f64>; 2] {
+    let median_db = || {
+        let asked = Desk::asked(Some(source.into()), None);
+        let found = desk.compare(now, &desk.settings(now), &asked).ok()?;
+        let c = found.findings.comparisons.first()?;
+        let line = c.budget.iter().find(|l| l.kind == BudgetKind::A)?;
+        let mut sizes: Vec<f64> = line.per_region_db.iter().flatten().copied().collect();
+        sizes.sort_by(f64::total_cmp);
+        let n = match c.unit {
+            Unit::Placement => f64::from(c.counts.reference.placements.min(c.counts.against.placements)),
+            Unit::Event | Unit::Block | Unit::Performance => {
+                c.n_effective.reference.min(c.n_effective.against)
+            }
+        };
+        // The standard uncertainty of a difference of two means of n is √(2/n) of the spread.
+        Some((c.unit, sizes.get(sizes.len() / 2)? * (n / 2.0).sqrt()))
+    };
+    match median_db() {
+        Some((Unit::Placement, db)) => [Some(db), None],
+        Some((_, db)) => [None, Some(db)],
+        None => [None, None],
     }
 }
 

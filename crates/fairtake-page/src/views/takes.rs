@@ -143,7 +143,14 @@ impl View for TakesPage {
         let open = open.map(|take| look(&checked, take, row(take))).transpose()?;
         let not_opened =
             now.loaded.not_opened.iter().map(|(t, e)| (t.file.clone(), e.problem.to_string())).collect();
-        Ok(TakesPage { waiting: waiting(desk, &now)?, sources: sources(&now), mics, groups, not_opened, open })
+        Ok(TakesPage {
+            waiting: waiting(desk, &now)?,
+            sources: sources(&now),
+            mics,
+            groups,
+            not_opened,
+            open,
+        })
     }
 
     fn html(&self) -> Markup {
@@ -175,9 +182,8 @@ fn row(now: &Now, checked: &Checked, mics: &[Named], take: &Take) -> TakeRow {
     let measure = measure_of(checked, take);
     let of_take = |c: &&CheckResult| c.take.as_deref() == Some(take.id.as_str());
     let checks: Vec<&CheckResult> = checked.checks.iter().filter(of_take).collect();
-    let events = measure.map_or((0, 0), |m| {
-        (m.events.iter().filter(|e| e.left_out.is_none()).count(), m.events.len())
-    });
+    let events = measure
+        .map_or((0, 0), |m| (m.events.iter().filter(|e| e.left_out.is_none()).count(), m.events.len()));
     TakeRow {
         id: take.id.clone(),
         file: take.file.clone(),
@@ -256,7 +262,8 @@ pub(crate) fn wave_of(samples: &dyn Samples, n_columns: usize) -> Result<Wave, R
 
 /// Audio files of the folder that the log does not list.
 fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
-    let there = audio_in(desk.path()).map_err(|e| Trouble::disk(format!("the folder cannot be listed: {e}")))?;
+    let there =
+        audio_in(desk.path()).map_err(|e| Trouble::disk(format!("the folder cannot be listed: {e}")))?;
     let log = &now.loaded.log;
     let listed = |file: &String| log.takes.iter().any(|t| t.file == *file);
     Ok(there

@@ -102,6 +102,26 @@ distance_mm = 500
 name = "speaking voice"
 playing = "sustained"
 distance_mm = 200
+
+[plans.drum]
+mics = ["moorhen", "heron"]
+design = "in-turn"
+placements = 4
+events = 12
+resolution_db = 6.0
+
+[plans.drum-together]
+mics = ["moorhen", "heron"]
+design = "together"
+placements = 4
+events = 12
+
+[plans.voice]
+mics = ["moorhen", "heron"]
+design = "in-turn-with-witness"
+witness = "coot"
+placements = 3
+events = 14
 "#;
 
 /// The two that are compared.

@@ -1,4 +1,4 @@
-//! `demo`: a shootout whose answer is known, made by the virtual studio, compared and reported on.
+//! `demo`: a shootout whose answer is known, made by the virtual studio, compared and reported on; then the work page opens on it.
 
 use super::analysis;
 use crate::cli::{AnalysisArgs, DemoArgs};
@@ -47,9 +47,12 @@ pub(crate) fn run(args: &DemoArgs) -> Outcome {
     for truth in &scene.truths {
         eprintln!("{}", kept_to_the_truth(&findings, truth));
     }
-    eprintln!("open the report in a browser:");
+    eprintln!("the report, to open in a browser at any time:");
     println!("{}", report.display());
-    Ok(Done::Clean)
+    if args.no_page {
+        return Ok(Done::Clean);
+    }
+    super::open::page(&args.folder, None, 0, false)
 }
 
 /// Takes and log. The log comes last: without it, what was written is no shootout.

@@ -23,7 +23,9 @@ pub(crate) fn page(folder: &Path, on: Option<IpAddr>, port: u16, quiet: bool) ->
         if let Some(code) = served.code.as_ref().filter(|_| std::io::stdout().is_terminal()) {
             println!("{code}");
         }
-        eprintln!("whoever has the second link may read and change this shootout; press Enter here to end all links");
+        eprintln!(
+            "whoever has the second link may read and change this shootout; press Enter here to end all links"
+        );
         let desk = served.desk();
         std::thread::spawn(move || {
             let mut line = String::new();
@@ -35,7 +37,8 @@ pub(crate) fn page(folder: &Path, on: Option<IpAddr>, port: u16, quiet: bool) ->
         });
     }
     eprintln!("the work page is open; Ctrl-C ends it");
-    if !quiet {
+    // A script that starts the page has no use for a window.
+    if !quiet && std::io::stderr().is_terminal() {
         show(&served.link);
     }
     served.run().map_err(|e| Failure::new(format!("the page ended: {e}"), "start it again"))?;
@@ -45,7 +48,12 @@ pub(crate) fn page(folder: &Path, on: Option<IpAddr>, port: u16, quiet: bool) ->
 /// Asks the system to show a link. Where it cannot, the link stands in the terminal.
 fn show(link: &str) {
     let opener = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };
-    let shown = Command::new(opener).arg(link).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn();
+    let shown = Command::new(opener)
+        .arg(link)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn();
     if shown.is_err() {
         eprintln!("open the link in a browser");
     }

@@ -1,6 +1,6 @@
 //! How far two microphones are apart on one source, in a few numbers for a table of many pairs.
 
-use super::{ComparisonFindings, Verdict};
+use crate::{Band, ComparisonFindings, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// Distance over the frequency axis, after the level match.
@@ -25,9 +25,10 @@ impl ComparisonFindings {
     pub fn distance(&self) -> Distance {
         let octaves = |v: Verdict| -> f64 {
             // Adding zero turns the sum of nothing, −0, into 0.
-            self.bands.iter().filter(|b| b.verdict == v).map(|b| (b.to_hz / b.from_hz).log2()).sum::<f64>() + 0.0
+            self.bands.iter().filter(|b| b.verdict == v).map(|b| (b.to_hz / b.from_hz).log2()).sum::<f64>()
+                + 0.0
         };
-        let mean = |size: &dyn Fn(&super::Band) -> Option<f64>| {
+        let mean = |size: &dyn Fn(&Band) -> Option<f64>| {
             let (mut sum, mut width) = (0.0, 0.0);
             for band in self.bands.iter().filter(|b| b.verdict != Verdict::OutOfRange) {
                 if let Some(size) = size(band) {
@@ -59,14 +60,20 @@ mod tests {
     #[test]
     fn a_distance_is_the_mean_over_octaves_and_never_more_than_is_shown() {
         let takes = vec![take("heron", 1, hits(1, 1.0)), take("moorhen", 2, hits(2, 1.0))];
-        let asked =
-            Comparison { reference: None, pair: None, source: None, recognised: None, version: "test".into() };
+        let asked = Comparison {
+            reference: None,
+            pair: None,
+            source: None,
+            recognised: None,
+            version: "test".into(),
+        };
         let mut found =
             compare(&takes, &Shootout::default(), &Settings::standard(), &asked).expect("compares").findings;
         let c = &mut found.comparisons[0];
         // Two octaves of +2 dB (1 to 3), one of −4 dB (−5 to −3), all else out of range.
         c.bands.truncate(3);
-        let set = [(100.0, 200.0, 2.0, 1.0, 3.0), (200.0, 400.0, 2.0, -1.0, 5.0), (400.0, 800.0, -4.0, -5.0, -3.0)];
+        let set =
+            [(100.0, 200.0, 2.0, 1.0, 3.0), (200.0, 400.0, 2.0, -1.0, 5.0), (400.0, 800.0, -4.0, -5.0, -3.0)];
         for (b, (from, to, d, low, high)) in c.bands.iter_mut().zip(set) {
             (b.from_hz, b.to_hz, b.difference_db) = (from, to, Some(d));
             (b.simultaneous_low_db, b.simultaneous_high_db) = (Some(low), Some(high));
