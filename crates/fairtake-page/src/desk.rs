@@ -3,7 +3,7 @@
 use crate::guard::Access;
 use crate::trouble::Trouble;
 use fairtake_compare::{
-    CheckResult, Comparison, Findings, Measurement, Remembered, Settings, TakeMeasure, compare_remembering,
+    CheckResult, Comparison, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
     measure_and_check,
 };
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
@@ -12,8 +12,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 
-/// Results kept at once; the oldest content goes first. Reason: a few pairs, settings and ways back and forth.
-const MOST_RESULTS: usize = 64;
+/// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
+/// more; they are judged again from what is measured.
+const MOST_RESULTS: usize = 256;
 
 /// One folder under work. Cheap to clone; all clones are the same desk.
 #[derive(Clone)]
@@ -37,7 +38,7 @@ struct Inner {
 struct Work {
     shelf: Shelf,
     remembered: Remembered,
-    results: HashMap<String, Arc<Measurement>>,
+    results: HashMap<String, Arc<Findings>>,
     checked: Option<(String, Arc<Checked>)>,
 }
 
@@ -147,7 +148,7 @@ impl Desk {
         now: &Now,
         settings: &Settings,
         asked: &Comparison,
-    ) -> Result<Arc<Measurement>, Trouble> {
+    ) -> Result<Arc<Findings>, Trouble> {
         let key = format!("{}\n{settings:?}\n{asked:?}", now.contents);
         let mut work = self.work();
         if let Some(found) = work.results.get(&key) {
@@ -156,7 +157,7 @@ impl Desk {
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let found = compare_remembering(takes, log, settings, asked, &mut work.remembered);
         self.inner.progress.send_replace(None);
-        let found = Arc::new(found?);
+        let found = Arc::new(found?.findings);
         work.results.retain(|key, _| key.starts_with(&now.contents));
         if work.results.len() >= MOST_RESULTS {
             work.results.clear();
@@ -169,7 +170,7 @@ impl Desk {
     pub(crate) fn findings(&self, now: &Now) -> Result<Findings, Trouble> {
         let asked = Desk::asked(None, None);
         let found = self.compare(now, &self.settings(now), &asked)?;
-        let mut findings = found.findings.clone();
+        let mut findings = (*found).clone();
         findings.keep_own_words(&now.loaded.log.shootout);
         Ok(findings)
     }

@@ -28,7 +28,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/write-up", get(page::<WriteUpPage>))
         .route("/write-up.json", get(twin::<WriteUpPage>))
         .route("/findings.json", get(views::findings))
-        .route("/distances", get(views::distances))
+        .route("/others", get(views::all_others))
         .route("/figure", get(views::figure))
         .route("/wave.json", get(views::wave))
         .route("/report.html", get(views::report))

@@ -14,8 +14,8 @@ export function mountCompare(main) {
   for (const button of main.querySelectorAll("button.finding")) {
     if (button instanceof HTMLButtonElement) button.addEventListener("click", () => evidence(main, button));
   }
-  const distances = main.querySelector("#distances");
-  if (distances instanceof HTMLElement && distances.dataset.source) fetchDistances(distances, distances.dataset.source);
+  const others = main.querySelector("#others");
+  if (others instanceof HTMLElement) fetchOthers(others);
 }
 
 /** @param {HTMLElement} figure */
@@ -142,19 +142,15 @@ async function evidence(main, button) {
 }
 
 /**
- * Distances of every pair, which may take a while with many microphones.
+ * All microphones at once, which may take a while: asked for when the pair is shown.
  * @param {HTMLElement} place
- * @param {string} source
  */
-async function fetchDistances(place, source) {
+async function fetchOthers(place) {
   try {
-    const answer = await fetch(`/distances?source=${encodeURIComponent(source)}`);
+    const answer = await fetch(`/others${location.search}`);
     const told = await answer.json();
-    if (!answer.ok) {
-      place.textContent = `${told.what}.`;
-      return;
-    }
-    place.replaceChildren(document.createRange().createContextualFragment(told.html));
+    if (!answer.ok) place.textContent = `${told.what}.`;
+    else place.replaceChildren(document.createRange().createContextualFragment(told.html));
   } catch {
     place.textContent = "The program does not answer.";
   }

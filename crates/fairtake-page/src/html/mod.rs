@@ -7,7 +7,7 @@ mod plan;
 mod takes;
 mod write_up;
 
-pub(crate) use compare::{compare, distances};
+pub(crate) use compare::{compare, others};
 pub(crate) use listen::listen;
 pub(crate) use plan::plan;
 pub(crate) use takes::takes;

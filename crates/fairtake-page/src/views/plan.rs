@@ -156,7 +156,7 @@ fn recorded_spread(desk: &Desk, now: &Now, source: &str) -> [Option<f64>; 2] {
     let median_db = || {
         let asked = Desk::asked(Some(source.into()), None);
         let found = desk.compare(now, &desk.settings(now), &asked).ok()?;
-        let c = found.findings.comparisons.first()?;
+        let c = found.comparisons.first()?;
         let line = c.budget.iter().find(|l| l.kind == BudgetKind::A)?;
         let mut sizes: Vec<f64> = line.per_region_db.iter().flatten().copied().collect();
         sizes.sort_by(f64::total_cmp);
