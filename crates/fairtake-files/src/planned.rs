@@ -164,9 +164,7 @@ pub fn by_parts(
             cut_at_gaps(&audio.channel(1).map_err(PlanError::Audio)?, *settings).map_err(PlanError::Read)?
         }
         CutAt::Markers => cut_at_markers(audio.metadata(), audio.frames()),
-        CutAt::List(text) => {
-            cut_at_list(text, audio.rate_hz(), audio.frames()).map_err(PlanError::List)?
-        }
+        CutAt::List(text) => cut_at_list(text, audio.rate_hz(), audio.frames()).map_err(PlanError::List)?,
     };
     if proposals.is_empty() {
         return Err(PlanError::NoCuts);

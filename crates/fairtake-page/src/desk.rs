@@ -191,7 +191,11 @@ impl Desk {
         self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
-    fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
+    /// Changes the log as `work` does, which may have written it itself; nobody else does so meanwhile.
+    pub(crate) fn with_log(
+        &self,
+        work: impl FnOnce(&mut LogFile) -> Result<(), Trouble>,
+    ) -> Result<(), Trouble> {
         let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
         let mut log = LogFile::read(&self.inner.folder.log_path())?;
         work(&mut log)?;

@@ -5,6 +5,7 @@
 //! changed goes into the log of the folder, value by value; there is no other state.
 
 mod change;
+mod cut;
 mod desk;
 mod events;
 mod guard;

@@ -2,6 +2,7 @@
 // What all pages share: the main part is fetched anew when something changed, a field goes into the log when it is
 // changed, and what went wrong is said in one place.
 
+import { mountCut } from "./cut.js";
 import { mountTakes } from "./takes.js";
 import { mountCompare } from "./compare.js";
 import { mountListen } from "./listen.js";
@@ -107,6 +108,7 @@ function isAtWork() {
 /** Puts life into the main part. */
 function mount() {
   mountTakes(main());
+  mountCut(main());
   mountCompare(main());
   mountListen(main());
 }

@@ -17,9 +17,8 @@ pub(crate) fn run(args: &AddArgs) -> Outcome {
     let log = folder.log().map_err(of_folder)?;
     let audio = AudioFile::open(&args.file).map_err(|e| Failure::new(&e, e.hint()))?;
     let wanted = wanted(args);
-    let name = |part: Option<&std::ffi::OsStr>| {
-        part.map(|f| f.to_string_lossy().into_owned()).unwrap_or_default()
-    };
+    let name =
+        |part: Option<&std::ffi::OsStr>| part.map(|f| f.to_string_lossy().into_owned()).unwrap_or_default();
     let planned = match args.cut {
         Some(cut) => by_parts(&wanted, &name(args.file.file_stem()), &cut_at(args, cut)?, &audio, &log),
         None => by_channels(&wanted, &name(args.file.file_name()), &audio, &log),
