@@ -231,7 +231,11 @@ news.addEventListener("changed", () => {
   if (!isAtWork()) show(here());
   else say("The folder was changed elsewhere; this page follows when you are done here.");
 });
-news.addEventListener("progress", (event) => say(event.data ? `Measuring: ${event.data} takes.` : ""));
+news.addEventListener("progress", (event) => {
+  const state = document.getElementById("state");
+  if (event.data) say(`Measuring: ${event.data} takes.`);
+  else if (state?.textContent?.startsWith("Measuring")) say("");
+});
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));
 window.addEventListener("pagehide", () => news.close());
