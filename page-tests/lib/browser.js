@@ -40,7 +40,11 @@ export class Watched {
    * @returns {Promise<Page>}
    */
   async window(link, options = {}) {
-    const context = await this.browser.newContext({ viewport: { width: 1440, height: 900 }, baseURL: link, ...options });
+    const context = await this.browser.newContext({
+      viewport: { width: 1440, height: 900 },
+      baseURL: link,
+      ...options,
+    });
     context.setDefaultTimeout(15_000);
     const page = await context.newPage();
     page.on("request", (request) => this.requests.push(request.url()));
