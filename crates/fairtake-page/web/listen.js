@@ -42,7 +42,7 @@ class Desk {
     /** Where the stretch that runs begins. */
     this.base = 0;
     this.play.addEventListener("click", () => this.toggle());
-    this.buttons.forEach((button, i) => button.addEventListener("click", () => this.choose(i)));
+    for (const [i, button] of this.buttons.entries()) button.addEventListener("click", () => this.choose(i));
     for (const id of ["loop", "loop-what"])
       root.querySelector(`#${id}`)?.addEventListener("change", () => this.restart());
     root.querySelector("#matched")?.addEventListener("change", () => this.gains());
@@ -225,7 +225,7 @@ class Desk {
   }
 
   mark() {
-    this.buttons.forEach((b, i) => b.setAttribute("aria-pressed", String(i === this.heard)));
+    for (const [i, button] of this.buttons.entries()) button.setAttribute("aria-pressed", String(i === this.heard));
   }
 
   /** @param {KeyboardEvent} event */
