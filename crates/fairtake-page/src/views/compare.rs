@@ -153,7 +153,7 @@ impl ComparePage {
     pub(crate) fn narrow_picture(&self) -> Option<String> {
         let found = self.found.as_ref()?;
         let corridor = Corridor::new(&found.findings, &found.comparison);
-        Some(draw(&corridor, &Layout { range_hz: self.range_hz, ..Layout::NARROW }))
+        Some(draw(&corridor, &Layout { range_hz: self.range_hz, readings: true, ..Layout::NARROW }))
     }
 }
 
