@@ -1,4 +1,3 @@
-// @ts-check
 // One long recording in which microphones were changed: look at its parts, say whose they are, cut.
 
 import { say, send, show } from "./page.js";
@@ -26,8 +25,9 @@ function mountOne(form) {
     return { file: form.dataset.file, source: value("source"), at, mics };
   };
   const shown = () => {
-    for (const part of form.querySelectorAll("[data-by]"))
-      /** @type {HTMLElement} */ (part).hidden = /** @type {HTMLElement} */ (part).dataset.by !== by.value;
+    for (const part of form.querySelectorAll("[data-by]")) {
+      if (part instanceof HTMLElement) part.hidden = part.dataset.by !== by.value;
+    }
     parts.replaceChildren();
     cut.hidden = true;
     delete form.dataset.unsaved;
