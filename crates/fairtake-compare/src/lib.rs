@@ -16,6 +16,7 @@ mod judge;
 mod measure;
 mod measured;
 mod noise;
+mod parallel;
 mod recognise;
 mod replaced;
 mod sentences;
