@@ -83,6 +83,7 @@ pub fn compare(
 ) -> Result<Measurement, CompareError> {
     let measures =
         measure_all(takes, shootout, settings, asked.recognised.as_ref()).map_err(CompareError::Read)?;
+    takes.iter().try_for_each(|t| t.samples.finish()).map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
     let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
     checks::keep_what_concerns(&mut checks, takes);

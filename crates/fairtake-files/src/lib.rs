@@ -11,6 +11,7 @@ mod log;
 mod log_error;
 mod log_write;
 mod naming;
+mod overheard;
 mod staging;
 mod take_in;
 mod watch;

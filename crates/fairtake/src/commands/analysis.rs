@@ -87,7 +87,8 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
 
 /// Changes whenever the findings could: with the program, the log, the takes' bytes, what was asked.
 fn key_of(input: &Input, args: &AnalysisArgs) -> Result<String, Failure> {
-    let takes: Vec<String> = input.takes.iter().map(|t| format!("{} {}", t.id, t.stored_as.sha256)).collect();
+    let takes: Vec<String> =
+        input.takes.iter().map(|t| format!("{} {}", t.id, &*t.stored_as.sha256)).collect();
     let contents = format!("{:?} {:?} {}", input.shootout, logged(&input.takes), takes.join("\n"));
     let settings = to_json(&args.settings(input.shootout.margin_db))?;
     let asked = format!("{settings} {:?} {:?}", args.reference, args.pair);
