@@ -50,9 +50,12 @@ pub(crate) fn align(
         spectra.push(&x[..n], &y[..n]);
     }
     push_gaps(&mut spectra, (take_a, measure_a), (take_b, measure_b), longest)?;
-    let Some(delay) = spectra.delay() else { return Ok(None) };
+    let (delay, left) = std::thread::scope(|scope| {
+        let left = scope.spawn(|| spectra.left_over());
+        (spectra.delay(), left.join().expect("fitting does not panic"))
+    });
+    let Some(delay) = delay else { return Ok(None) };
     let half_s = t_quantile(0.975, spectra.n_events() as f64 - 1.0) * delay.sd_seconds;
-    let left = spectra.left_over();
     // Nothing can be seen to fall below what both noises, raised by the match, leave of the signal.
     let noise_limit_db = measure_a.noise.as_ref().zip(measure_b.noise.as_ref()).and_then(|(na, nb)| {
         let gain = energy_b / f64::max(energy_a, f64::MIN_POSITIVE);
