@@ -74,11 +74,18 @@ pub(crate) fn align(
         },
         null_depth: NullDepth {
             gain_delay_db: left.gain_delay_db,
-            minimum_phase_db: left.minimum_phase_db,
-            any_linear_db: left.any_linear_db,
+            // Each kind of filter holds the one before, so that the best of it leaves no more; where fewer events than a
+            // free filter needs make its fit worse, the simpler one is the better member of its kind.
+            minimum_phase_db: least(left.minimum_phase_db, left.gain_delay_db),
+            any_linear_db: least(left.any_linear_db, least(left.minimum_phase_db, left.gain_delay_db)),
             noise_limit_db,
         },
     }))
+}
+
+/// The smaller of two that may be unknown.
+fn least(a: Option<f64>, b: Option<f64>) -> Option<f64> {
+    a.into_iter().chain(b).reduce(f64::min)
 }
 
 /// Stretches between events in which both takes are as quiet as their noise.
