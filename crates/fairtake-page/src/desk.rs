@@ -15,6 +15,9 @@ use tokio::sync::watch;
 /// Results kept at once; the oldest content goes first. Reason: a few pairs, settings and ways back and forth.
 const MOST_RESULTS: usize = 64;
 
+/// So often a change is tried where others write the same log: each of them has then made theirs.
+const MOST_ATTEMPTS: usize = 20;
+
 /// One folder under work. Cheap to clone; all clones are the same desk.
 #[derive(Clone)]
 pub struct Desk {
@@ -190,11 +193,19 @@ impl Desk {
         self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
+    /// Where somebody else writes the log at the same time, as another window or an editor, theirs is read again and the
+    /// change made in that.
     fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
         let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut log = LogFile::read(&self.inner.folder.log_path())?;
-        work(&mut log)?;
-        log.write()?;
+        for attempt in 1.. {
+            let mut log = LogFile::read(&self.inner.folder.log_path())?;
+            work(&mut log)?;
+            match log.write() {
+                Ok(()) => break,
+                Err(_) if attempt < MOST_ATTEMPTS && log.is_outdated()? => {}
+                Err(e) => return Err(Trouble::not_written(&e)),
+            }
+        }
         self.tell();
         Ok(())
     }

@@ -1,11 +1,12 @@
 //! Parts of pages that scripts ask for by themselves, and what is written out.
 
 use super::{ComparePage, Distances, View, distances_of, takes};
+use crate::ask::{Query, Sent};
 use crate::desk::Desk;
 use crate::route::blocking;
 use crate::trouble::Trouble;
 use axum::Json;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::response::{Html, IntoResponse};
 use fairtake_compare::Findings;
 use fairtake_files::wav::Replace;
@@ -85,7 +86,7 @@ pub(crate) struct Export {
 /// `POST /write-up/report`: writes the report into the folder.
 pub(crate) async fn export(
     State(desk): State<Desk>,
-    Json(asked): Json<Export>,
+    Sent(asked): Sent<Export>,
 ) -> Result<Json<Value>, Trouble> {
     blocking(move || {
         let page = fairtake_report::page::page(&desk.findings(&desk.now()?)?);
