@@ -224,7 +224,11 @@ pub(crate) fn left_out(take: &Take, measure: &TakeMeasure, checks: &[CheckResult
     let none = measure.events.iter().all(|e| e.left_out.is_some());
     let clipped = measure.events.iter().any(|e| e.left_out == Some(LeftOut::Clipped));
     (played && none).then(|| {
-        let why = if clipped { "every event is clipped or cut off" } else { "no whole event was found" };
+        let why = match (clipped, measure.events.is_empty()) {
+            (true, _) => "every event is clipped or cut off",
+            (false, true) => "no event stands out of the noise",
+            (false, false) => "no whole event was found",
+        };
         why.to_string()
     })
 }

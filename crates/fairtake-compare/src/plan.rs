@@ -1,16 +1,21 @@
 //! The plan of a session: how much to record for a wanted resolution, in which order, and what of it is done.
 
 use crate::{Design, Playing, Role, Unit};
-use fairtake_stats::power::detectable;
+use fairtake_stats::power::{Axis, detectable};
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
+use std::sync::{LazyLock, Mutex, PoisonError};
 
-/// Stretches of the frequency axis that vary on their own: what placing does hangs together over about half an octave
-/// (the allowance's correlation length), and the axis has ten octaves.
-const INDEPENDENT_STRETCHES: f64 = 20.0;
+/// What placing does hangs together over about so many octaves (the allowance's correlation length).
+const REACH_OCTAVES: f64 = 0.5;
+/// Up to so many units are simulated; beyond, the spread of a mean falls with the root of their number.
+const MOST_SIMULATED: u32 = 24;
 /// Probability with which a difference of the wanted size is to be called.
 pub const POWER: f64 = 0.8;
 /// Neighbouring blocks of sustained sound correlate by about this much. Assumption.
 const BLOCK_CORRELATION: f64 = 0.5;
+/// Seed of the simulated sessions.
+const SEED: u64 = 1;
 /// Nobody records more than this.
 const MOST_EVENTS: u32 = 500;
 /// Plans with up to so many placements are offered.
@@ -70,9 +75,8 @@ pub struct Amount {
     pub finds_db: f64,
 }
 
-/// What must be recorded so that a difference of `resolution_db` in some stretch is called with a probability of 80 %,
-/// for one to eight placements. The axis is looked at all at once, so that the test is made at 5 % over about twenty
-/// stretches that vary on their own (Bonferroni).
+/// What must be recorded so that a difference of `resolution_db` in some band is called with a probability of 80 %, for one
+/// to eight placements.
 pub fn amounts(resolution_db: f64, spread: Spread, playing: Playing) -> Vec<Amount> {
     (1..=MOST_PLACEMENTS)
         .map(|placements| {
@@ -91,14 +95,26 @@ pub fn finds_db(placements: u32, events: u32, spread: Spread, playing: Playing) 
         Playing::Percussive | Playing::Auto => f64::from(events),
     }
     .max(1.0);
-    let (p, e) = (f64::from(placements), spread.events_db.powi(2) / per_take);
     // The unit that is counted: placements from two on, else events.
-    let (variance, df) = if placements > 1 {
-        ((spread.placements_db.powi(2) + e) / p, 2.0 * (p - 1.0))
+    if placements > 1 {
+        (spread.placements_db.powi(2) + spread.events_db.powi(2) / per_take).sqrt() * found_at(placements)
     } else {
-        (e, 2.0 * (per_take - 1.0).max(0.5))
-    };
-    detectable((2.0 * variance).sqrt(), df, 0.05 / INDEPENDENT_STRETCHES, POWER)
+        spread.events_db * found_at(per_take.floor().max(2.0) as u32)
+    }
+}
+
+/// The difference that is found with `n_units` a side that scatter by 1 dB, by simulated sessions; kept, since a plan asks
+/// for the same few numbers again and again.
+fn found_at(n_units: u32) -> f64 {
+    static KNOWN: LazyLock<Mutex<HashMap<u32, f64>>> = LazyLock::new(Mutex::default);
+    let n = n_units.clamp(2, MOST_SIMULATED);
+    let known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get(&n).copied();
+    let found = known.unwrap_or_else(|| {
+        let found = detectable(n, &Axis::audible(REACH_OCTAVES), POWER, SEED).unwrap_or(f64::INFINITY);
+        KNOWN.lock().unwrap_or_else(PoisonError::into_inner).insert(n, found);
+        found
+    });
+    found * (f64::from(n) / f64::from(n_units.max(2))).sqrt()
 }
 
 /// One thing to record.

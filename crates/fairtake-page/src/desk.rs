@@ -3,7 +3,7 @@
 use crate::guard::Access;
 use crate::trouble::Trouble;
 use fairtake_compare::{
-    CheckResult, Comparison, Findings, Measurement, Remembered, Settings, TakeMeasure, compare_remembering,
+    CheckResult, Comparison, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
     measure_and_check,
 };
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
@@ -12,8 +12,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 
-/// Results kept at once; the oldest content goes first. Reason: a few pairs, settings and ways back and forth.
-const MOST_RESULTS: usize = 64;
+/// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
+/// more; they are judged again from what is measured.
+const MOST_RESULTS: usize = 256;
 
 /// So often a change is tried where others write the same log: each of them has then made theirs.
 const MOST_ATTEMPTS: usize = 20;
@@ -40,7 +41,7 @@ struct Inner {
 struct Work {
     shelf: Shelf,
     remembered: Remembered,
-    results: HashMap<String, Arc<Measurement>>,
+    results: HashMap<String, Arc<Findings>>,
     checked: Option<(String, Arc<Checked>)>,
 }
 
@@ -150,7 +151,7 @@ impl Desk {
         now: &Now,
         settings: &Settings,
         asked: &Comparison,
-    ) -> Result<Arc<Measurement>, Trouble> {
+    ) -> Result<Arc<Findings>, Trouble> {
         let key = format!("{}\n{settings:?}\n{asked:?}", now.contents);
         let mut work = self.work();
         if let Some(found) = work.results.get(&key) {
@@ -159,7 +160,7 @@ impl Desk {
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let found = compare_remembering(takes, log, settings, asked, &mut work.remembered);
         self.inner.progress.send_replace(None);
-        let found = Arc::new(found?);
+        let found = Arc::new(found?.findings);
         work.results.retain(|key, _| key.starts_with(&now.contents));
         if work.results.len() >= MOST_RESULTS {
             work.results.clear();
@@ -172,7 +173,7 @@ impl Desk {
     pub(crate) fn findings(&self, now: &Now) -> Result<Findings, Trouble> {
         let asked = Desk::asked(None, None);
         let found = self.compare(now, &self.settings(now), &asked)?;
-        let mut findings = found.findings.clone();
+        let mut findings = (*found).clone();
         findings.keep_own_words(&now.loaded.log.shootout);
         Ok(findings)
     }
@@ -193,17 +194,16 @@ impl Desk {
         self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
-    /// Where somebody else writes the log at the same time, as another window or an editor, theirs is read again and the
-    /// change made in that.
-    fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
+    /// Changes the log as `work` does, which may have written it itself. Where somebody else writes it at the same time, as
+    /// another window, the command line or an editor, theirs is read again and the work done on that.
+    pub(crate) fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
         let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
         for attempt in 1.. {
             let mut log = LogFile::read(&self.inner.folder.log_path())?;
-            work(&mut log)?;
-            match log.write() {
+            match work(&mut log).and_then(|()| log.write().map_err(|e| Trouble::not_written(&e))) {
                 Ok(()) => break,
                 Err(_) if attempt < MOST_ATTEMPTS && log.is_outdated()? => {}
-                Err(e) => return Err(Trouble::not_written(&e)),
+                Err(e) => return Err(e),
             }
         }
         self.tell();

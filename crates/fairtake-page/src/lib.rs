@@ -6,6 +6,7 @@
 
 mod ask;
 mod change;
+mod cut;
 mod desk;
 mod events;
 mod guard;

@@ -4,7 +4,7 @@ use crate::ask::Query;
 use crate::desk::Desk;
 use crate::trouble::Trouble;
 use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
-use crate::{change, events, guard, html, sound, take_in, views, web};
+use crate::{change, cut, events, guard, html, sound, take_in, views, web};
 use axum::Json;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, State};
@@ -29,7 +29,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/write-up", get(page::<WriteUpPage>))
         .route("/write-up.json", get(twin::<WriteUpPage>))
         .route("/findings.json", get(views::findings))
-        .route("/distances", get(views::distances))
+        .route("/others", get(views::all_others))
         .route("/figure", get(views::figure))
         .route("/wave.json", get(views::wave))
         .route("/report.html", get(views::report))
@@ -41,6 +41,8 @@ pub fn app(desk: Desk) -> Router {
         .route("/mics", post(change::mic))
         .route("/sources", post(change::source))
         .route("/takes/assign", post(change::assign))
+        .route("/takes/parts", post(cut::parts))
+        .route("/takes/cut", post(cut::cut))
         .route("/takes/files", post(take_in::take_in).layer(DefaultBodyLimit::disable()))
         .route("/links/end", post(end_links))
         .route("/events", get(events::events))

@@ -10,7 +10,7 @@ use axum::response::IntoResponse;
 use fairtake_audition::{
     Clip, Extent, Moment, Part, PlaybackGain, Side, clip, difference, gains_db, imposed, moments,
 };
-use fairtake_compare::{ComparisonFindings, Measurement, Take};
+use fairtake_compare::{ComparisonFindings, Findings, Take};
 use fairtake_files::wav::clip_bytes;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -30,7 +30,7 @@ pub(crate) struct Asked {
 
 /// What can be listened to on a source.
 pub(crate) struct Audition {
-    pub found: Arc<Measurement>,
+    pub found: Arc<Findings>,
     pub moments: Vec<Moment>,
     pub gains: Vec<PlaybackGain>,
 }
@@ -38,9 +38,10 @@ pub(crate) struct Audition {
 /// Moments and gains of a source, by the comparisons with its first microphone.
 pub(crate) fn audition(desk: &Desk, now: &Now, source: &str) -> Result<Audition, Trouble> {
     let found = desk.compare(now, &desk.settings(now), &Desk::asked(Some(source.into()), None))?;
-    let moments = moments(&now.loaded.takes, &found.measures, &found.findings, source)?;
+    let measures = &desk.checked(now)?.measures;
+    let moments = moments(&now.loaded.takes, measures, &found, source)?;
     let mics: Vec<String> = moments[0].parts.iter().map(|p| p.mic.clone()).collect();
-    let gains = gains_db(&found.findings, source, &mics)?;
+    let gains = gains_db(&found, source, &mics)?;
     Ok(Audition { found, moments, gains })
 }
 
@@ -110,7 +111,7 @@ pub(crate) async fn left(
             let (part, gain_db) = audition.part(asked.moment, mic)?;
             Ok(Side { take: take(&now, &part.take)?, stretch: part.stretch, gain_db })
         };
-        let found = difference(side(a)?, side(b)?, &one.findings)?;
+        let found = difference(side(a)?, side(b)?, &one)?;
         let left = match found.left_db {
             Some(db) => format!("what is left holds {} dB of the energy", fairtake_report::words::signed(db)),
             None => "nothing is left".to_string(),
@@ -130,7 +131,7 @@ pub(crate) async fn with_difference(
         let audition = audition(&desk, &now, &asked.source)?;
         let (a, b) = pair(&asked)?;
         let one = compared(&desk, &now, &asked.source, a, b)?;
-        let comparison: &ComparisonFindings = &one.findings.comparisons[0];
+        let comparison: &ComparisonFindings = &one.comparisons[0];
         let reference = audition.clip(&now, asked.moment, a)?;
         let heard: Vec<Clip> = audition
             .gains
@@ -152,7 +153,7 @@ fn pair(asked: &Asked) -> Result<(&str, &str), Trouble> {
     both.ok_or_else(|| Trouble::bad("two microphones are needed", "choose both"))
 }
 
-fn compared(desk: &Desk, now: &Now, source: &str, a: &str, b: &str) -> Result<Arc<Measurement>, Trouble> {
+fn compared(desk: &Desk, now: &Now, source: &str, a: &str, b: &str) -> Result<Arc<Findings>, Trouble> {
     let asked = Desk::asked(Some(source.into()), Some((a.into(), b.into())));
     desk.compare(now, &desk.settings(now), &asked)
 }

@@ -8,11 +8,12 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and content of each.
-const FILES: [(&str, &str, &str); 7] = [
+const FILES: [(&str, &str, &str); 8] = [
     ("report.css", STYLE, fairtake_report::page::STYLE),
     ("page.css", STYLE, include_str!("../web/page.css")),
     ("page.js", SCRIPT, include_str!("../web/page.js")),
     ("takes.js", SCRIPT, include_str!("../web/takes.js")),
+    ("cut.js", SCRIPT, include_str!("../web/cut.js")),
     ("compare.js", SCRIPT, include_str!("../web/compare.js")),
     ("listen.js", SCRIPT, include_str!("../web/listen.js")),
     ("audition.js", SCRIPT, include_str!("../web/audition.js")),

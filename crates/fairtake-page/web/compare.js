@@ -1,4 +1,3 @@
-// @ts-check
 // The page Compare: reading the picture out, looking closer, hiding parts, and from a finding to its evidence. Every number
 // that is read out comes with the picture; none is computed here.
 
@@ -12,15 +11,16 @@ export function mountCompare(main) {
   const figure = main.querySelector("#picture");
   if (figure instanceof HTMLElement) mountPicture(figure);
   for (const button of main.querySelectorAll("button.finding")) {
-    if (button instanceof HTMLButtonElement) button.addEventListener("click", () => evidence(main, button));
+    if (button instanceof HTMLButtonElement) button.addEventListener("click", () => evidence(button));
   }
-  const distances = main.querySelector("#distances");
-  if (distances instanceof HTMLElement && distances.dataset.source) fetchDistances(distances, distances.dataset.source);
+  const others = main.querySelector("#others");
+  if (others instanceof HTMLElement) fetchOthers(others);
 }
 
 /** @param {HTMLElement} figure */
 function mountPicture(figure) {
-  const svg = figure.querySelector(".wide svg");
+  // One for wide screens and one for narrow ones; the style shows one of them.
+  const svg = [...figure.querySelectorAll("svg.corridor")].find((s) => s.getClientRects().length > 0);
   const readout = figure.querySelector("#readout");
   if (!(svg instanceof SVGSVGElement) || !readout) return;
   const readings = [...svg.querySelectorAll("rect.reading")];
@@ -61,8 +61,17 @@ function mountPicture(figure) {
   const veil = document.createElement("div");
   veil.className = "veil";
   svg.parentElement?.append(veil);
+  const release = (/** @type {PointerEvent} */ event) => {
+    if (from === null) return;
+    const [start, end] = [from, event.clientX];
+    from = null;
+    veil.style.width = "0";
+    if (svg.isConnected && Math.abs(end - start) > 12) look(frequency(start), frequency(end));
+  };
   svg.addEventListener("pointerdown", (event) => {
-    if (event.button === 0 && event.pointerType !== "touch") from = event.clientX;
+    if (event.button !== 0 || event.pointerType === "touch") return;
+    from = event.clientX;
+    window.addEventListener("pointerup", release, { once: true });
   });
   svg.addEventListener("pointermove", (event) => {
     const reading = event.target instanceof Element ? event.target.closest("rect.reading") : null;
@@ -71,13 +80,6 @@ function mountPicture(figure) {
     const box = svg.getBoundingClientRect();
     veil.style.left = `${Math.min(from, event.clientX) - box.left}px`;
     veil.style.width = `${Math.abs(event.clientX - from)}px`;
-  });
-  window.addEventListener("pointerup", (event) => {
-    if (from === null) return;
-    const [start, end] = [from, event.clientX];
-    from = null;
-    veil.style.width = "0";
-    if (svg.isConnected && Math.abs(end - start) > 12) look(frequency(start), frequency(end));
   });
 
   figure.querySelector(".zooms")?.addEventListener("click", (event) => {
@@ -90,7 +92,8 @@ function mountPicture(figure) {
   });
 
   const apply = () => {
-    for (const part of ["reference", "against", "ranges", "bands"]) figure.classList.toggle(`no-${part}`, hidden.has(part));
+    for (const part of ["reference", "against", "ranges", "bands"])
+      figure.classList.toggle(`no-${part}`, hidden.has(part));
   };
   for (const box of figure.querySelectorAll("input[data-show]")) {
     if (!(box instanceof HTMLInputElement)) continue;
@@ -125,10 +128,9 @@ async function look(from, to) {
 
 /**
  * From a finding to what it rests on: its stretch of the axis, and its table.
- * @param {HTMLElement} main
  * @param {HTMLButtonElement} button
  */
-async function evidence(main, button) {
+async function evidence(button) {
   const { from, to, evidence: table } = button.dataset;
   if (from && to && table === "regions") {
     // An octave around it, so that it is seen beside its neighbours.
@@ -139,22 +141,23 @@ async function evidence(main, button) {
   const target = from && table === "regions" ? document.getElementById("picture") : shown;
   target?.scrollIntoView({ behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
   shown?.classList.add("pointed");
+  // Who works with the keyboard goes along.
+  if (target instanceof HTMLElement) {
+    if (target.tabIndex < 0) target.tabIndex = -1;
+    target.focus({ preventScroll: true });
+  }
 }
 
 /**
- * Distances of every pair, which may take a while with many microphones.
+ * All microphones at once, which may take a while: asked for when the pair is shown.
  * @param {HTMLElement} place
- * @param {string} source
  */
-async function fetchDistances(place, source) {
+async function fetchOthers(place) {
   try {
-    const answer = await fetch(`/distances?source=${encodeURIComponent(source)}`);
+    const answer = await fetch(`/others${location.search}`);
     const told = await answer.json();
-    if (!answer.ok) {
-      place.textContent = `${told.what}.`;
-      return;
-    }
-    place.replaceChildren(document.createRange().createContextualFragment(told.html));
+    if (!answer.ok) place.textContent = `${told.what}.`;
+    else place.replaceChildren(document.createRange().createContextualFragment(told.html));
   } catch {
     place.textContent = "The program does not answer.";
   }

@@ -1,7 +1,6 @@
-// @ts-check
 // The page Listen: buttons and keys around the player.
 
-import { Player, stretch, Voice } from "./audition.js";
+import { Player, SWITCH_S, soon, stretch, Voice } from "./audition.js";
 import { say } from "./page.js";
 
 /** @type {AudioContext | null} */
@@ -43,8 +42,9 @@ class Desk {
     /** Where the stretch that runs begins. */
     this.base = 0;
     this.play.addEventListener("click", () => this.toggle());
-    this.buttons.forEach((button, i) => button.addEventListener("click", () => this.choose(i)));
-    for (const id of ["loop", "loop-what"]) root.querySelector(`#${id}`)?.addEventListener("change", () => this.restart());
+    for (const [i, button] of this.buttons.entries()) button.addEventListener("click", () => this.choose(i));
+    for (const id of ["loop", "loop-what"])
+      root.querySelector(`#${id}`)?.addEventListener("change", () => this.restart());
     root.querySelector("#matched")?.addEventListener("change", () => this.gains());
     const slider = /** @type {HTMLInputElement} */ (root.querySelector("#volume"));
     slider.value = String(volumeDb);
@@ -61,11 +61,18 @@ class Desk {
       const box = this.canvas.getBoundingClientRect();
       this.jump(((event.clientX - box.left) / box.width) * this.seconds);
     });
-    document.addEventListener("keydown", (this.onKey = (event) => this.key(event)));
+    /** Second the read-out stands at, in tenths. @type {number | null} */
+    this.told = null;
+    this.onKey = (/** @type {KeyboardEvent} */ event) => this.key(event);
+    document.addEventListener("keydown", this.onKey);
     this.mark();
     this.at.textContent = "Ready.";
     this.tick();
-    this.ready().then(() => this.draw());
+    // What cannot be fetched is said where it is fetched.
+    this.ready().then(
+      () => this.draw(),
+      () => {},
+    );
   }
 
   /** The microphones' clips, fetched and decoded. */
@@ -83,7 +90,10 @@ class Desk {
   /** @param {HTMLButtonElement} button */
   address(button) {
     const d = button.dataset;
-    const asked = new URLSearchParams({ source: this.root.dataset.source ?? "", moment: this.root.dataset.moment ?? "0" });
+    const asked = new URLSearchParams({
+      source: this.root.dataset.source ?? "",
+      moment: this.root.dataset.moment ?? "0",
+    });
     if (d.mic) {
       asked.set("mic", d.mic);
       return `/listen/clip?${asked}`;
@@ -175,7 +185,8 @@ class Desk {
     const of = context;
     player.start(
       voices.map((v) => new Voice(isPart ? stretch(of, v.clip.buffer, span) : v.clip.buffer, this.gainOf(v))),
-      { at: context.currentTime + 0.03, offset: from - this.base, loop: on, heard },
+      // What ran before has faded by then.
+      { at: soon(context) + SWITCH_S, offset: from - this.base, loop: on, heard },
     );
     this.isPlaying = true;
     this.play.textContent = "Stop";
@@ -201,37 +212,41 @@ class Desk {
       return;
     }
     const lane = (this.running ?? []).findIndex((v) => v.button === this.buttons[i]);
-    if (lane >= 0) player.hear(lane, context.currentTime + 0.005);
+    if (lane >= 0) player.hear(lane, soon(context));
     else await this.restart();
     this.draw();
   }
 
   gains() {
     if (!context || !player) return;
-    for (const [lane, voice] of (this.running ?? []).entries())
-      if (player.lanes[lane]) player.setGain(lane, this.gainOf(voice), context.currentTime + 0.005);
+    for (const [lane, voice] of (this.running ?? []).entries()) {
+      if (player.lanes[lane]) player.setGain(lane, this.gainOf(voice), soon(context));
+    }
   }
 
   mark() {
-    this.buttons.forEach((b, i) => b.setAttribute("aria-pressed", String(i === this.heard)));
+    for (const [i, button] of this.buttons.entries()) button.setAttribute("aria-pressed", String(i === this.heard));
   }
 
   /** @param {KeyboardEvent} event */
   key(event) {
     if (!this.root.isConnected) {
-      document.removeEventListener("keydown", /** @type {(e: KeyboardEvent) => void} */ (this.onKey));
+      document.removeEventListener("keydown", this.onKey);
       return;
     }
     const field = event.target;
-    const typing = field instanceof HTMLSelectElement || (field instanceof HTMLInputElement && field.type !== "checkbox");
+    const typing =
+      field instanceof HTMLSelectElement || (field instanceof HTMLInputElement && field.type !== "checkbox");
     if (typing || event.ctrlKey || event.metaKey || event.altKey) return;
+    // What has the focus and is pressed by the space bar keeps it, the button that plays among them.
+    const isPressed = field instanceof Element && field.closest("button, input, summary, a[href]") !== null;
     const number = /^[1-9]$/.test(event.key) ? Number(event.key) - 1 : -1;
     const mics = this.buttons.filter((b) => b.dataset.mic);
     if (number >= 0 && mics[number]) this.choose(this.buttons.indexOf(mics[number]));
     else if (event.key === "d") {
       const imposed = this.buttons.findIndex((b) => "imposed" in b.dataset);
       if (imposed >= 0) this.choose(this.heard === imposed ? this.before : imposed);
-    } else if (event.key === " " && !(field instanceof HTMLButtonElement && field !== this.play)) this.toggle();
+    } else if (event.key === " " && !isPressed) this.toggle();
     else if (event.key === "l") {
       const box = /** @type {HTMLInputElement} */ (this.root.querySelector("#loop"));
       box.checked = !box.checked;

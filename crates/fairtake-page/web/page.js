@@ -1,15 +1,17 @@
-// @ts-check
 // What all pages share: the main part is fetched anew when something changed, a field goes into the log when it is
 // changed, and what went wrong is said in one place.
 
-import { mountTakes } from "./takes.js";
 import { mountCompare } from "./compare.js";
+import { mountCut } from "./cut.js";
 import { mountListen } from "./listen.js";
+import { mountTakes, takeIn } from "./takes.js";
 
 /** Text of the main part as it was last put in. @type {string | null} */
 let shown = null;
 /** Counts requests, so that only the newest is shown. */
 let newest = 0;
+/** The folder changed while somebody was at work here; the page follows when that is done. */
+let isBehind = false;
 
 /**
  * The main part of the page.
@@ -72,14 +74,21 @@ export async function show(address, push = false) {
   if (number !== newest) return;
   if (!answer.ok) {
     const told = text.startsWith("{") ? JSON.parse(text) : { what: text };
-    say(`${told.what}. ${told.hint ?? ""}`, "trouble");
+    // Several lines say where in the log, with a mark under the place: they need room.
+    if (told.what.includes("\n")) sayAtLength(told);
+    else say(`${told.what}. ${told.hint ?? ""}`, "trouble");
     return;
+  }
+  isBehind = false;
+  if (document.getElementById("told")) {
+    document.getElementById("told")?.remove();
+    say("");
   }
   if (push) history.pushState(null, "", address);
   else history.replaceState(null, "", address);
   if (text === shown) return;
   shown = text;
-  const focused = document.activeElement?.id;
+  const focused = focus();
   const open = new Set([...main().querySelectorAll("details[open] > summary")].map((s) => s.textContent));
   const made = document.createRange().createContextualFragment(text).firstElementChild;
   if (!made) return;
@@ -88,7 +97,57 @@ export async function show(address, push = false) {
     if (open.has(summary.textContent)) /** @type {HTMLDetailsElement} */ (summary.parentElement).open = true;
   }
   mount();
-  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  refocus(focused);
+}
+
+/**
+ * Says over the main part, which stays as it was, what has several lines.
+ * @param {{ what: string, hint?: string }} told
+ */
+function sayAtLength({ what, hint }) {
+  say("The log cannot be read; see below.", "trouble");
+  const words = document.createElement("pre");
+  words.textContent = what;
+  const whatToDo = document.createElement("p");
+  whatToDo.textContent = `${hint ? `${hint}. ` : ""}The page below shows what held before; it goes on as soon as the log is mended.`;
+  const place = document.createElement("div");
+  place.id = "told";
+  place.className = "trouble";
+  place.setAttribute("role", "alert");
+  place.append(words, whatToDo);
+  document.getElementById("told")?.remove();
+  main().before(place);
+}
+
+/** What can have the focus in the main part. */
+function focusable() {
+  const found = main().querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex]");
+  return [...found].filter((element) => element instanceof HTMLElement);
+}
+
+/** What somebody would call it. @param {HTMLElement} element */
+const named = (element) => element.getAttribute("aria-label") ?? element.textContent ?? "";
+
+/** Where the focus is, so that it can be put there again when the main part is another. */
+function focus() {
+  const active = document.activeElement;
+  if (!(active instanceof HTMLElement) || !main().contains(active)) return null;
+  return { id: active.id, name: named(active), place: focusable().indexOf(active) };
+}
+
+/**
+ * Puts the focus where it was: on what has the same id, or else the same name and is nearest to the same place.
+ * @param {ReturnType<typeof focus>} was
+ */
+function refocus(was) {
+  if (!was) return;
+  const all = focusable();
+  const far = (/** @type {HTMLElement} */ element) => Math.abs(all.indexOf(element) - was.place);
+  const alike = all.filter((element) => !element.id && named(element) === was.name).sort((a, b) => far(a) - far(b));
+  const target = document.getElementById(was.id) ?? alike[0];
+  // A button that can be pressed no more hands it on to what it belongs to.
+  const able = target?.matches(":disabled") ? target.closest("[tabindex]") : target;
+  if (able instanceof HTMLElement) able.focus({ preventScroll: true });
 }
 
 /** The address of what is shown. */
@@ -99,14 +158,21 @@ export function here() {
 /** True while somebody types into a field or has something unsaved on the page. */
 function isAtWork() {
   const active = document.activeElement;
-  const typing = active instanceof HTMLInputElement || active instanceof HTMLTextAreaElement;
-  const unsaved = typing && "edit" in active.dataset && active.value !== active.defaultValue;
-  return unsaved || main().querySelector("[data-unsaved]") !== null;
+  const writes = active instanceof HTMLTextAreaElement || active instanceof HTMLInputElement;
+  const typing = writes && ("edit" in active.dataset || "new" in active.dataset);
+  return (typing && active.value !== active.defaultValue) || main().querySelector("[data-unsaved]") !== null;
+}
+
+/** Shows the folder as it is now, or as soon as nobody is at work here any more. */
+async function follow() {
+  isBehind = isAtWork();
+  if (!isBehind) await show(here());
 }
 
 /** Puts life into the main part. */
 function mount() {
   mountTakes(main());
+  mountCut(main());
   mountCompare(main());
   mountListen(main());
 }
@@ -116,7 +182,7 @@ function mount() {
  * @param {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} field
  * @returns {unknown}
  */
-function valueOf(field) {
+function logValue(field) {
   const was = JSON.parse(field.dataset.was ?? "null");
   switch (field.dataset.kind) {
     case "number": {
@@ -134,6 +200,64 @@ function valueOf(field) {
   }
 }
 
+/** Changes on their way to the log, in the order in which they were made. @type {Promise<unknown>} */
+let underway = Promise.resolve();
+let nUnderway = 0;
+
+/**
+ * Sends the change of one field after those that were made before it.
+ * @param {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} field
+ */
+function keep(field) {
+  if (field.validity.badInput) {
+    say(`${named(field)}: this is not a number; nothing was changed.`, "trouble");
+    return;
+  }
+  const { place, key } = JSON.parse(field.dataset.edit ?? "null");
+  const change = { place, key, was: JSON.parse(field.dataset.was ?? "null"), to: logValue(field) };
+  // The next change of the same list builds on this one, also before the page is shown anew.
+  for (const same of main().querySelectorAll("[data-edit]")) {
+    if (same instanceof HTMLElement && same.dataset.edit === field.dataset.edit) {
+      same.dataset.was = JSON.stringify(change.to);
+    }
+  }
+  delete field.dataset.unsaved;
+  nUnderway += 1;
+  underway = underway.then(async () => {
+    const saved = await send("/log", [change]);
+    nUnderway -= 1;
+    if (saved) say("Saved.");
+    if (nUnderway > 0) return;
+    if (saved) {
+      if (field instanceof HTMLTextAreaElement || field instanceof HTMLInputElement) field.defaultValue = field.value;
+      await follow();
+      return;
+    }
+    // Refused: the page shows what holds. What was written at length is not thrown away.
+    shown = null;
+    await show(here());
+    const again = document.getElementById(field.id);
+    if (field instanceof HTMLTextAreaElement && again instanceof HTMLTextAreaElement) putBack(again, field.value);
+  });
+}
+
+/**
+ * Puts words back into a field that now holds somebody else's; both can be seen, and nothing is lost of either.
+ * @param {HTMLTextAreaElement} field
+ * @param {string} words
+ */
+function putBack(field, words) {
+  const other = document.createElement("p");
+  other.textContent = `Now in the log: “${field.value}”. The words in the field are yours and are not kept yet.`;
+  const put = document.createElement("button");
+  put.type = "button";
+  put.textContent = "Put mine in their place";
+  put.addEventListener("click", () => keep(field));
+  field.after(other, put);
+  field.value = words;
+  field.dataset.unsaved = "";
+}
+
 document.addEventListener("change", async (event) => {
   const field = event.target;
   if (
@@ -141,17 +265,20 @@ document.addEventListener("change", async (event) => {
   )
     return;
   if (field.dataset.edit) {
-    const { place, key } = JSON.parse(field.dataset.edit);
-    const change = { place, key, was: JSON.parse(field.dataset.was ?? "null"), to: valueOf(field) };
-    if (await send("/log", [change])) say("Saved.");
-    // Also where it was refused: the page then shows what holds.
-    shown = null;
-    await show(here());
+    keep(field);
   } else if (field.form && "live" in field.form.dataset) {
     const form = field.form;
-    const asked = new URLSearchParams(/** @type {any} */ (new FormData(form)));
+    const asked = new URLSearchParams();
+    for (const [name, value] of new FormData(form)) asked.append(name, String(value));
     await show(`${new URL(form.action).pathname}?${asked}`, true);
   }
+});
+
+document.addEventListener("focusout", () => {
+  // The field is left after this; what it holds is sent before the page follows.
+  setTimeout(() => {
+    if (isBehind && nUnderway === 0) follow();
+  });
 });
 
 document.addEventListener("submit", (event) => {
@@ -163,6 +290,8 @@ document.addEventListener("click", async (event) => {
   const link = target?.closest("a[data-live]");
   if (link instanceof HTMLAnchorElement && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
     event.preventDefault();
+    const question = "The events you set are not kept yet. Leave them?";
+    if (main().querySelector("[data-unsaved]") && !confirm(question)) return;
     await show(link.pathname + link.search, true);
     return;
   }
@@ -222,14 +351,31 @@ function printOnly(section) {
   document.body.classList.remove("print-one");
 }
 
+// A file that misses the place for it would otherwise open in the browser, in place of the page.
+document.addEventListener("dragover", (event) => event.preventDefault());
+document.addEventListener("drop", (event) => {
+  if (event.defaultPrevented) return;
+  event.preventDefault();
+  const files = [...(event.dataTransfer?.files ?? [])];
+  if (files.length === 0) return;
+  if (document.getElementById("drop")) takeIn(files);
+  else say("Recordings are taken in on the page Takes: drop them there.", "trouble");
+});
+
 window.addEventListener("popstate", () => show(here()));
 
 const news = new EventSource("/events");
 news.addEventListener("changed", () => {
-  if (!isAtWork()) show(here());
-  else say("The folder was changed elsewhere; this page follows when you are done here.");
+  // What was sent from here shows itself.
+  if (nUnderway > 0) return;
+  if (isAtWork()) say("The folder was changed elsewhere; this page follows when you are done here.");
+  follow();
 });
-news.addEventListener("progress", (event) => say(event.data ? `Measuring: ${event.data} takes.` : ""));
+news.addEventListener("progress", (event) => {
+  const state = document.getElementById("state");
+  if (event.data) say(`Measuring: ${event.data} takes.`);
+  else if (state?.textContent?.startsWith("Measuring")) say("");
+});
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));
 window.addEventListener("pagehide", () => news.close());

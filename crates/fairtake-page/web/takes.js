@@ -1,11 +1,15 @@
-// @ts-check
 // The page Takes: files that are dropped, whose they are, events set by hand.
 
-import { say, send, show } from "./page.js";
+import { here, say, send, show } from "./page.js";
 
 /** Files on their way; one at a time, so that a slow disk is not asked for everything at once. @type {File[]} */
 const queue = [];
 let sending = false;
+
+// Going to another page would break off what is on its way; the browser asks first.
+window.addEventListener("beforeunload", (event) => {
+  if (sending) event.preventDefault();
+});
 
 /** @param {HTMLElement} main */
 export function mountTakes(main) {
@@ -42,7 +46,7 @@ function mountDrop(drop) {
 const lines = new Map();
 
 /** @param {File[]} files */
-async function takeIn(files) {
+export async function takeIn(files) {
   for (const file of files) {
     const line = document.createElement("li");
     line.textContent = `${file.name}: waits`;
@@ -54,7 +58,7 @@ async function takeIn(files) {
   sending = true;
   for (let file = queue.shift(); file; file = queue.shift()) await sendOne(file);
   sending = false;
-  await show("/takes");
+  await show(here());
 }
 
 /**
@@ -96,8 +100,34 @@ function sendOne(file) {
   });
 }
 
+/** What was chosen for files that are not in the log yet, kept while the page is redrawn. @type {Map<string, string | boolean>} */
+const chosen = new Map();
+
+/** @param {HTMLInputElement | HTMLSelectElement} field */
+function choiceKey(field) {
+  const row = field.closest("tr");
+  return `${row?.dataset.file}:${row?.dataset.channel}:${field.name}`;
+}
+
+/** @param {HTMLFormElement} form */
+function rememberChoices(form) {
+  for (const field of form.querySelectorAll("tr[data-file] input, tr[data-file] select")) {
+    if (!(field instanceof HTMLInputElement || field instanceof HTMLSelectElement)) continue;
+    const isBox = field instanceof HTMLInputElement && field.type === "checkbox";
+    const was = chosen.get(choiceKey(field));
+    if (typeof was === "boolean" && isBox) field.checked = was;
+    // A microphone that has left the log cannot be chosen any more.
+    if (typeof was === "string" && (!("options" in field) || [...field.options].some((o) => o.value === was))) {
+      field.value = was;
+    }
+    const keep = () => chosen.set(choiceKey(field), isBox ? field.checked : field.value);
+    field.addEventListener("input", keep);
+  }
+}
+
 /** @param {HTMLFormElement} form */
 function mountAssign(form) {
+  rememberChoices(form);
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const takes = [];
@@ -130,6 +160,7 @@ function mountAssign(form) {
     }
     if (await send("/takes/assign", takes)) {
       lines.clear();
+      chosen.clear();
       say(takes.length === 1 ? "One take is in the log." : `${takes.length} takes are in the log.`);
       await show("/takes");
     }
@@ -141,7 +172,10 @@ function mountAssign(form) {
     const filled = ["mic", "source"].every(
       (name) => /** @type {HTMLSelectElement} */ (row.querySelector(`[name="${name}"]`)).value,
     );
-    if (filled) /** @type {HTMLInputElement} */ (row.querySelector('[name="take"]')).checked = true;
+    if (!filled) return;
+    const box = /** @type {HTMLInputElement} */ (row.querySelector('[name="take"]'));
+    box.checked = true;
+    chosen.set(choiceKey(box), true);
   });
 }
 
@@ -160,6 +194,10 @@ function mountEvents(main, wave) {
   const marks = document.createElement("div");
   marks.className = "marks";
   wave.append(marks);
+  const another = document.createElement("button");
+  another.type = "button";
+  another.textContent = "Set another event";
+  save.after(another);
 
   /** @param {number | null} focus */
   const draw = (focus = null) => {
@@ -199,12 +237,21 @@ function mountEvents(main, wave) {
     event.preventDefault();
     changed();
   };
-  wave.addEventListener("click", (event) => {
-    const box = wave.getBoundingClientRect();
-    const at = ((event.clientX - box.left) / box.width) * seconds;
+  /** @param {number} at */
+  const set = (at) => {
     onsets = [...onsets, at].sort((a, b) => a - b);
     draw(onsets.indexOf(at));
     changed();
+  };
+  wave.addEventListener("click", (event) => {
+    const box = wave.getBoundingClientRect();
+    set(((event.clientX - box.left) / box.width) * seconds);
+  });
+  // For the keyboard: in the middle of the longest stretch without one, to be moved from there.
+  another.addEventListener("click", () => {
+    const ends = [0, ...onsets, seconds];
+    const gaps = ends.slice(1).map((end, i) => ({ middle: (end + ends[i]) / 2, length: end - ends[i] }));
+    set(gaps.reduce((a, b) => (b.length > a.length ? b : a)).middle);
   });
   save.addEventListener("click", () => keep(onsets.map((s) => Math.round(s * 1e6) / 1e6)));
   main.querySelector("#detect-events")?.addEventListener("click", () => keep(null));

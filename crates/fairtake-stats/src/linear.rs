@@ -48,6 +48,19 @@ impl Fit {
     pub fn df(&self) -> f64 {
         self.parts.iter().map(|p| p.df).sum()
     }
+
+    /// The same where all variances share a scale that is itself known with this relative variance (variance over squared
+    /// mean): fewer degrees of freedom.
+    ///
+    /// # Source
+    /// A variance with d degrees of freedom has the relative variance 2/d; relative variances of factors add (first order,
+    /// textbook). With k parts the scale's counts k-fold in each, so that Welch and Satterthwaite's formula, which takes
+    /// the parts as independent, finds it once in the sum of equal parts, and more than once otherwise.
+    pub fn with_uncertain_scale(mut self, relative_variance: f64) -> Fit {
+        let k = self.parts.len() as f64;
+        self.parts.iter_mut().for_each(|p| p.df = 1.0 / (1.0 / p.df.max(1e-9) + k * relative_variance / 2.0));
+        self
+    }
 }
 
 /// Estimate by strata.

@@ -99,6 +99,8 @@ pub(crate) struct Model {
     scene: Scene,
     octaves: Vec<f64>,
     sizes: Sizes,
+    /// Per band what an event scatters by itself, and what is one microphone's own, in dB.
+    scatter: Vec<(f64, f64)>,
     timbre: SmoothField,
     angle: SmoothField,
     /// Change per distance value and band, per side.
@@ -147,9 +149,18 @@ impl Model {
                 })
                 .collect()
         });
+        // Low bands hold few cycles of a short event and scatter more.
+        let more = |hz: &f64| (50.0 / hz).sqrt().min(1.5);
+        let scatter = hz
+            .iter()
+            .map(|f| {
+                let (event, own) = (sizes.low_scatter_db * more(f), 0.4 * sizes.low_scatter_db * more(f));
+                (sizes.rough_db.hypot(event), sizes.own_db.hypot(own))
+            })
+            .collect();
         let mean_echo = hz.iter().map(|f| mean_echo_db(&sizes, *f)).collect();
         let scene = Scene { bands, base, mean_placed, mean_echo, k };
-        Model { rng, scene, octaves, sizes, timbre, angle, distances, setting_up }
+        Model { rng, scene, octaves, sizes, scatter, timbre, angle, distances, setting_up }
     }
 
     pub(crate) fn scene(&self) -> Scene {
@@ -178,13 +189,27 @@ impl Model {
         (distance, angle, normal(&mut self.rng))
     }
 
-    fn placed_with(&self, side: usize, (distance, angle, echo): &(usize, Vec<f64>, f64)) -> Vec<f64> {
+    fn placed_with(&self, side: usize, setting_up: &(usize, Vec<f64>, f64)) -> Vec<f64> {
+        self.placed_with_echo(side, setting_up, &self.echo(setting_up))
+    }
+
+    /// The echo of a setting-up in every band, the same on both sides.
+    fn echo(&self, (_, _, echo): &(usize, Vec<f64>, f64)) -> Vec<f64> {
+        self.scene.bands.iter().map(|band| echo_db(&self.sizes, band.centre_hz(), *echo)).collect()
+    }
+
+    fn placed_with_echo(
+        &self,
+        side: usize,
+        (distance, angle, _): &(usize, Vec<f64>, f64),
+        echo_db: &[f64],
+    ) -> Vec<f64> {
         (0..self.octaves.len())
             .map(|b| {
                 let hz = self.scene.bands[b].centre_hz();
                 // The angle matters more the shorter the wave; below 200 Hz hardly.
                 let grows = self.sizes.angle_db * (0.15 + hz / 10_000.0).min(1.5);
-                self.distances[side][*distance][b] + grows * angle[b] + echo_db(&self.sizes, hz, *echo)
+                self.distances[side][*distance][b] + grows * angle[b] + echo_db[b]
             })
             .collect()
     }
@@ -212,10 +237,8 @@ impl Model {
         let s = &self.sizes;
         (0..self.octaves.len())
             .map(|b| {
-                // Low bands hold few cycles of a short event and scatter more.
-                let low = s.low_scatter_db * (50.0 / self.scene.bands[b].centre_hz()).sqrt().min(1.5);
                 let bright = s.brighter_per_db * strength * self.octaves[b].clamp(-3.0, 4.0);
-                strength + bright + tail * (s.timbre_db * timbre[b] + s.rough_db.hypot(low) * rough[b])
+                strength + bright + tail * (s.timbre_db * timbre[b] + self.scatter[b].0 * rough[b])
             })
             .collect()
     }
@@ -226,10 +249,7 @@ impl Model {
         let smooth = self.timbre.draw(&mut self.rng);
         let s = &self.sizes;
         (0..self.octaves.len())
-            .map(|b| {
-                let low = 0.4 * s.low_scatter_db * (50.0 / self.scene.bands[b].centre_hz()).sqrt().min(1.5);
-                tail * (s.own_db.hypot(low) * scatter[b] + 0.5 * s.own_db * smooth[b])
-            })
+            .map(|b| tail * (self.scatter[b].1 * scatter[b] + 0.5 * s.own_db * smooth[b]))
             .collect()
     }
 
@@ -260,7 +280,8 @@ impl Model {
     /// Everything that varies, once.
     pub(crate) fn draw(&mut self) -> Draw {
         let setting_up = self.setting_up();
-        let placed = [self.placed_with(0, &setting_up), self.placed_with(1, &setting_up)];
+        let echo = self.echo(&setting_up);
+        let placed = [0, 1].map(|side| self.placed_with_echo(side, &setting_up, &echo));
         Draw { placed, played: self.played(), event: self.one_event(), own: self.one_own() }
     }
 }

@@ -42,8 +42,8 @@ pub fn table() {
 
 /// `None` where the check says no number.
 fn said_and_true(dose: Dose, size: Size, kind: Kind, seed: u64) -> Option<(f64, f64)> {
-    let run = |dosed| crate::run(&scene::takes(dose.scene, kind, seed, dosed), kind);
-    let spoilt = run(Some((dose, size)));
+    let run = |dosed| crate::run(&scene::takes(dose.scene, kind, seed, dosed), kind).ok();
+    let spoilt = run(Some((dose, size)))?;
     let check = spoilt.findings.checks.iter().find(|c| c.code == dose.code)?;
     let said = |phrase: &str| number_after(&check.text, phrase);
     match dose.code {
@@ -52,16 +52,16 @@ fn said_and_true(dose: Dose, size: Size, kind: Kind, seed: u64) -> Option<(f64, 
             let moved = said(if check.text.starts_with('b') { "b " } else { "a " })?;
             Some((moved, f64::from(scene::nearer_mm(size))))
         }
-        "clipped" => Some((said("lower by ")?, left_out_lowers(&run(None), &spoilt)?)),
-        "dc" => Some((said("octave by ")?, ratio_db(&run(None), &spoilt, lowest_octave)?)),
+        "clipped" => Some((said("lower by ")?, left_out_lowers(&run(None)?, &spoilt)?)),
+        "dc" => Some((said("octave by ")?, ratio_db(&run(None)?, &spoilt, lowest_octave)?)),
         "hum" => {
             let band = band_at(said("a band at ")?);
             Some((
                 said("Hz has ")?,
-                ratio_db(&run(None), &spoilt, |m| Some(m.noise.as_ref()?.band_power[band]))?,
+                ratio_db(&run(None)?, &spoilt, |m| Some(m.noise.as_ref()?.band_power[band]))?,
             ))
         }
-        "limiting" => Some((said("strong events ")?, gain_of_strong(&run(None), &spoilt)?)),
+        "limiting" => Some((said("strong events ")?, gain_of_strong(&run(None)?, &spoilt)?)),
         _ => None,
     }
 }

@@ -1,11 +1,13 @@
 //! Scenes in which a check is tried, with and without a dose of a defect. Doses are told in `docs/ground-truth.md`.
 
 use crate::sound::{
-    Dry, FLOOR, Hearing, Kind, PLAIN, Playing, RATE_HZ, Random, dry, gain, recorded, rounded,
+    Dry, FLOOR, Hearing, Kind, PLAIN, Playing, QUIET_S, RATE_HZ, Random, dry, gain, recorded, rounded,
 };
 use fairtake_compare::{
     ChainEntry, Mic, PolarPattern, ReadError, Role, Samples, Shootout, Source, StoredAs, Take,
 };
+use fairtake_signal::bands::BandSet;
+use fairtake_signal::spectrum::BandSpectrum;
 
 /// What is recorded with what.
 #[derive(Clone, Copy, PartialEq)]
@@ -197,6 +199,35 @@ pub fn takes(scene: Scene, kind: Kind, seed: u64, dosed: Option<(Dose, Size)>) -
             })
             .collect(),
     }
+}
+
+/// Signal-to-noise as it was made, in dB: sound and noise are known apart. The median over the standard bands of the lower of
+/// both microphones', each its mean over the takes of it.
+pub fn true_snr_db(scene: Scene, kind: Kind, seed: u64) -> f64 {
+    let passes: &[(u64, u64)] = match scene {
+        Scene::Alone | Scene::Witness => &[(1, 1), (2, 2)],
+        Scene::Together => &[(1, 1), (2, 1)],
+        Scene::Order => &[(1, 1), (1, 2), (1, 3), (1, 4), (2, 5), (2, 6), (2, 7), (2, 8)],
+    };
+    let bands = BandSet::new(12, f64::from(RATE_HZ) / 2.0);
+    let mut spectrum = BandSpectrum::new(RATE_HZ, &bands);
+    let mut of_mic = [1, 2].map(|_| vec![[0f64; 2]; bands.len()]);
+    for (mic, pass) in passes {
+        let played = dry(kind, seed, 64 * seed + pass, PLAIN);
+        let sound = Hearing::drawn(8 * seed + mic).of(&played.samples);
+        let noise = recorded(&vec![0.0; sound.len()], 64 * seed + 8 * mic + pass);
+        // What is played begins after the quiet; a power of two of about a third of a second resolves the lowest bands.
+        let from = (QUIET_S * RATE_HZ as f32) as usize;
+        for (which, samples) in [sound, noise].iter().enumerate() {
+            let (power, _) = spectrum.steady_power(&samples[from..], 16_384).expect("takes are longer");
+            let sums = &mut of_mic[*mic as usize - 1];
+            sums.iter_mut().zip(&power).for_each(|(s, p)| s[which] += p);
+        }
+    }
+    let db = |[sound, noise]: [f64; 2]| 10.0 * (sound / noise).log10();
+    let mut lower: Vec<f64> = of_mic[0].iter().zip(&of_mic[1]).map(|(a, b)| db(*a).min(db(*b))).collect();
+    lower.sort_by(f64::total_cmp);
+    lower[lower.len() / 2]
 }
 
 /// What happens before any noise is added.

@@ -5,7 +5,7 @@ pub const RATE_HZ: u32 = 48_000;
 /// Noise of the room, RMS re full scale: −75 dBFS.
 pub const FLOOR: f32 = 1.8e-4;
 /// Quiet before the playing, in seconds.
-const QUIET_S: f32 = 1.5;
+pub const QUIET_S: f32 = 1.5;
 const TAU: f32 = std::f32::consts::TAU;
 
 /// A linear congruential generator (Knuth's constants): enough for made sounds.

@@ -55,12 +55,19 @@ pub(super) fn following(pairs: &[(&TakeMeasure, &TakeMeasure)]) -> Option<Follow
     let residuals: Vec<Matrix> = heard
         .iter()
         .map(|h| {
-            let left = h.strength_db.iter().zip(&h.gain_db).map(|(s, g)| g - slope * s).collect();
-            Matrix::from_rows(h.gain_db.len(), 1, left)
+            let left: Vec<f64> = h.strength_db.iter().zip(&h.gain_db).map(|(s, g)| g - slope * s).collect();
+            column(&left)
         })
         .collect();
     let steady = pairs.iter().any(|(x, _)| x.playing == Playing::Sustained);
-    let lag1 = if steady { pooled_lag1(&residuals.iter().collect::<Vec<_>>()) } else { 0.0 };
+    // A slope errs by the sum of strength × residual, and neighbouring products hang together as much as both do: their
+    // correlations multiply (Bartlett 1935, "Some aspects of the time-correlation problem", from memory).
+    let lag1 = if steady {
+        let strength: Vec<Matrix> = heard.iter().map(|h| column(&h.strength_db)).collect();
+        pooled_lag1(&residuals.iter().collect::<Vec<_>>()) * pooled_lag1(&strength.iter().collect::<Vec<_>>())
+    } else {
+        0.0
+    };
     let n_effective: f64 = heard.iter().map(|h| effective_number(h.gain_db.len(), lag1)).sum();
     let n_events = all().count() as f64;
     if n_effective < FEWEST_EVENTS {
@@ -82,6 +89,10 @@ pub(super) fn following(pairs: &[(&TakeMeasure, &TakeMeasure)]) -> Option<Follow
         range_db,
         beyond_chance: slope.abs() > t_quantile(1.0 - CHANCE / 2.0, df) * se,
     })
+}
+
+fn column(values: &[f64]) -> Matrix {
+    Matrix::from_rows(values.len(), 1, values.to_vec())
 }
 
 fn hear(x: &TakeMeasure, y: &TakeMeasure) -> Option<Heard> {

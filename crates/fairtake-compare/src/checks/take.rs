@@ -91,7 +91,8 @@ pub(super) fn of_take(
             m.noise.as_ref().map(|n| n.duration_s),
             match &m.noise {
                 Some(n) => format!("noise measured on {:.1} s", n.duration_s),
-                None => "no gap to measure noise on: noise is not subtracted, and no band is held back"
+                None => "no stretch lies 30 dB below what is played: there is no gap, or the noise is loud; it is not \
+                         subtracted, and no band is held back"
                     .to_string(),
             },
             "leave two seconds of silence before playing, or record a room-tone take",

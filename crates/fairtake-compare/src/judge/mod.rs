@@ -194,6 +194,7 @@ fn regions(
     let verdicts: Vec<Verdict> = bands.iter().map(|b| b.verdict).collect();
     let differences: Vec<Option<f64>> = bands.iter().map(|b| b.difference_db).collect();
     let z = coverage_factor(settings);
+    let mut tried = settle::Tried::default();
     runs(&verdicts, &differences)
         .into_iter()
         .map(|(from, to)| {
@@ -221,7 +222,7 @@ fn regions(
                         spread: curve.map(|c| (&c.sd[columns.clone()], &c.df[columns.clone()])),
                         n_played: n_played(pair),
                     };
-                    settle::settle(&undecided, counted, settings)
+                    settle::settle(&undecided, counted, settings, &mut tried)
                 }),
             };
             (region, (columns_before, columns_before + n))

@@ -57,8 +57,19 @@ impl Reach {
     }
 }
 
+/// Student's t for the numbers of units that are tried: the same for every region of a comparison, worked out once.
+#[derive(Debug, Default)]
+pub(super) struct Tried {
+    t: Vec<f64>,
+}
+
 /// How many units per microphone in all would let most bands of an undecided region be called.
-pub(super) fn settle(region: &Undecided, counted: &Counted, settings: &Settings) -> Settle {
+pub(super) fn settle(
+    region: &Undecided,
+    counted: &Counted,
+    settings: &Settings,
+    tried: &mut Tried,
+) -> Settle {
     let n_now = counted.n_effective[0].min(counted.n_effective[1]);
     let Some(reaches) = reaches(region, settings) else {
         return unknown_spread(counted.unit, n_now, region.n_played);
@@ -77,8 +88,14 @@ pub(super) fn settle(region: &Undecided, counted: &Counted, settings: &Settings)
         called as f64 >= MOST_OF_IT * reaches.len() as f64
     };
     let mut n = n_now.floor() + 1.0;
-    while (n * per_unit).ceil() <= most {
-        let t = t_quantile(p, df_now * (n - 1.0) / (n_now - 1.0).max(1.0));
+    for k in 0.. {
+        if (n * per_unit).ceil() > most {
+            break;
+        }
+        if k == tried.t.len() {
+            tried.t.push(t_quantile(p, df_now * (n - 1.0) / (n_now - 1.0).max(1.0)));
+        }
+        let t = tried.t[k];
         // The units that are there stay: the mean of all moves by √(1 − now/all) standard uncertainties of now's.
         if is_settled((n_now / n).sqrt() * t / t_now, (1.0 - n_now / n).sqrt()) {
             return answer((n * per_unit).ceil() as u32, counted.unit);
@@ -194,7 +211,7 @@ mod tests {
             spread: Some((&[sd], &[1e9])),
             n_played: 12.0,
         };
-        settle(&region, &counted, &Settings::standard())
+        settle(&region, &counted, &Settings::standard(), &mut Tried::default())
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::{Stretch, stream::Streamed};
 use crate::{NoiseFrom, NoiseMeasureOfTake, Playing, ReadError, Take};
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::defects::{Hum, HumFinder};
+use fairtake_signal::onsets::Envelope;
 use fairtake_signal::spectrum::BandSpectrum;
 use fairtake_signal::units::db_to_power;
 use fairtake_signal::weighting::{a_power, bs468_power};
@@ -29,6 +30,13 @@ pub(crate) struct Gaps {
     pub hum: Option<Hum>,
 }
 
+/// Up to this mean square a stretch is noise; `None` where the quietest may be music.
+pub(super) fn up_to(envelope: &Envelope, rate_hz: u32) -> Option<f64> {
+    let floor = envelope.quietest(rate_hz)?;
+    let played = envelope.plain.iter().fold(0f32, |a, v| a.max(*v));
+    (floor <= f64::from(played) * db_to_power(-BELOW_PLAYED_DB)).then(|| floor * db_to_power(NEAR_FLOOR_DB))
+}
+
 /// Noise and hum between events.
 pub(crate) fn gaps(
     take: &Take,
@@ -40,12 +48,8 @@ pub(crate) fn gaps(
     let rate = f64::from(take.samples.rate_hz());
     let hop = streamed.envelope.hop_frames;
     let plain = &streamed.envelope.plain;
-    let Some(floor) = streamed.envelope.quietest(take.samples.rate_hz()) else { return Ok(Gaps::default()) };
-    let played = plain.iter().fold(0f32, |a, v| a.max(*v));
-    if floor > f64::from(played) * db_to_power(-BELOW_PLAYED_DB) {
-        return Ok(Gaps::default());
-    }
-    let limit = (floor * db_to_power(NEAR_FLOOR_DB)) as f32;
+    let Some(limit) = up_to(&streamed.envelope, take.samples.rate_hz()) else { return Ok(Gaps::default()) };
+    let limit = limit as f32;
     let keep_away = (KEEP_AWAY_S * rate) as u64;
     let mut busy = vec![false; plain.len()];
     for e in events {

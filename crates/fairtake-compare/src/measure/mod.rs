@@ -168,11 +168,13 @@ fn blocks(take: &Take, streamed: &Streamed) -> Vec<Stretch> {
         .collect();
     let strongest = means.iter().copied().fold(0.0, f64::max);
     let least = strongest * fairtake_signal::units::db_to_power(-SILENT_DB);
+    // Loud noise or hum may lie nearer than that: what is taken for noise is not taken for playing too.
+    let noise = gaps::up_to(envelope, take.samples.rate_hz()).unwrap_or(0.0);
     let frames = (per_block * envelope.hop_frames) as u64;
     means
         .iter()
         .enumerate()
-        .filter(|(_, m)| **m > 0.0 && **m >= least)
+        .filter(|(_, m)| **m > noise && **m >= least)
         .map(|(i, _)| {
             let start = i as u64 * frames;
             Stretch { start, onset: start, end: start + frames }
@@ -317,5 +319,22 @@ mod tests {
         assert_eq!(more[..4], in_order);
         assert_eq!(more.len(), 6);
         assert!(more[4..].iter().all(|e| e.left_out == Some(LeftOut::CutOff)), "{more:?}");
+    }
+
+    #[test]
+    fn a_silence_with_loud_hum_is_noise_and_no_block_of_what_is_played() {
+        let rate = 16_000;
+        // Two seconds of hum; then, over it, twelve with a burst of 50 ms every half second: a block has a tenth of the
+        // bursts' power, −10 dB, and the hum lies 31 dB below them, so 21 dB below a block.
+        let burst = |i: usize| if i >= 2 * rate && i % (rate / 2) < rate / 20 { 0.5 } else { 0.0 };
+        let hum = |i: usize| (std::f32::consts::TAU * 50.0 * (i % rate) as f32 / rate as f32).sin();
+        let tone = |i: usize| (std::f32::consts::TAU * 937.0 * (i % rate) as f32 / rate as f32).sin();
+        let samples = (0..14 * rate).map(|i| burst(i) * tone(i) + 0.0141 * hum(i)).collect();
+        let take = take("a", 1, samples);
+        let settings = Settings { playing: Playing::Sustained, ..Settings::standard() };
+        let measures = measure_performance(&[&take], &settings).expect("it is in memory");
+        assert_eq!(measures[0].events.len(), 12);
+        assert_eq!(measures[0].events[0].start_s, 2.0);
+        assert!(measures[0].defects.hum.is_some_and(|h| h.excess_db > 10.0), "{:?}", measures[0].defects.hum);
     }
 }

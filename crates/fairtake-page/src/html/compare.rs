@@ -69,7 +69,12 @@ fn pair(page: &ComparePage, found: &Found) -> Markup {
             ul.said.findings { @for finding in &c.findings { (said(finding)) } }
             @if let Some(standing) = &found.standing { p.quiet { "What would settle the rest: " (standing.text) "." } }
         }
-        @if !page.others.is_empty() { (others(page)) }
+        @if page.mics.len() > 2 {
+            section aria-labelledby="others-of" {
+                h2 id="others-of" { "All microphones at once" }
+                div id="others" { p.quiet { "being compared …" } }
+            }
+        }
         details.made { summary { "How it was made" } (made(f, c)) }
         section id="evidence" {
             div id="regions" { (regions(c)) }
@@ -123,23 +128,31 @@ fn picture(page: &ComparePage, found: &Found) -> Markup {
     }
 }
 
-fn others(page: &ComparePage) -> Markup {
+/// Each microphone against the reference in small, and the table of every pair.
+pub(crate) fn others(
+    source: &str,
+    reference: Option<&str>,
+    mics: &[Named],
+    others: &[Other],
+    pairs: &[(usize, usize, Distance)],
+) -> Markup {
+    let named = |key: &str| mics.iter().find(|m| m.key == key);
     html! {
-        section aria-labelledby="others" {
-            h2 id="others" { "All microphones against " (page.mics.iter().find(|m| Some(&m.key) == page.reference.as_ref()).map_or("", |m| &m.name)) }
-            div.several { @for other in &page.others { (small(page, other)) } }
-            h3 { "How far apart, pair by pair" }
-            div id="distances" data-source=[page.source.as_ref()] { p.quiet { "being computed …" } }
+        @if let Some(reference) = reference {
+            h3 { "Each against " @if let Some(m) = named(reference) { (m.name) } }
+            div.several { @for other in others { (small(source, reference, other)) } }
         }
+        h3 { "How far apart, pair by pair" }
+        (distances(mics, pairs))
     }
 }
 
-fn small(page: &ComparePage, other: &Other) -> Markup {
-    let query = |key: &str| super::takes::encoded(key);
+fn small(source: &str, reference: &str, other: &Other) -> Markup {
+    let query = super::takes::encoded;
     let to = format!(
         "/compare?source={}&reference={}&against={}",
-        query(page.source.as_deref().unwrap_or_default()),
-        query(page.reference.as_deref().unwrap_or_default()),
+        query(source),
+        query(reference),
         query(&other.against.key)
     );
     html! {
@@ -160,7 +173,7 @@ fn apart(d: &Distance) -> String {
 }
 
 /// Every pair in a table: above the diagonal the mean difference, below what is shown at least.
-pub(crate) fn distances(mics: &[Named], pairs: &[(usize, usize, Distance)]) -> Markup {
+fn distances(mics: &[Named], pairs: &[(usize, usize, Distance)]) -> Markup {
     let at =
         |i: usize, j: usize| pairs.iter().find(|(a, b, _)| (*a, *b) == (i.min(j), i.max(j))).map(|p| &p.2);
     let cell = |i: usize, j: usize| match at(i, j) {

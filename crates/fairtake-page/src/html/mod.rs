@@ -7,7 +7,7 @@ mod plan;
 mod takes;
 mod write_up;
 
-pub(crate) use compare::{compare, distances};
+pub(crate) use compare::{compare, others};
 pub(crate) use listen::listen;
 pub(crate) use plan::plan;
 pub(crate) use takes::takes;
@@ -97,7 +97,8 @@ fn document(title: &str, body: Markup) -> Markup {
 
 /// The shape of a microphone in its hue: told apart without colour too.
 pub(crate) fn shape(hue: usize) -> Markup {
-    let drawn = match hue % 6 {
+    // Beyond six microphones a hue comes again with another shape.
+    let drawn = match (hue + hue / 6) % 6 {
         0 => "<circle cx=\"10\" cy=\"10\" r=\"7\"/>",
         1 => "<rect x=\"3.6\" y=\"3.6\" width=\"12.8\" height=\"12.8\"/>",
         2 => "<path d=\"M10 2.5L18 16.5H2Z\"/>",

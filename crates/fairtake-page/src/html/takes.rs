@@ -18,6 +18,8 @@ pub(super) const ROLES: [(&str, &str); 5] = [
     ("bleed", "bleed"),
     ("calibrator", "calibrator"),
 ];
+/// A recording that is not shorter than this may hold several microphones, in seconds.
+const LONG_S: f64 = 20.0;
 /// Size of the drawn waveform.
 const WAVE: (f64, f64) = (1000.0, 150.0);
 
@@ -25,7 +27,7 @@ pub(crate) fn takes(page: &TakesPage) -> Markup {
     html! {
         h1 { "Takes" }
         (drop_here())
-        @if !page.waiting.is_empty() { (waiting(page)) }
+        @if page.waiting.iter().any(|w| !w.is_cut) { (waiting(page)) }
         @for (file, why) in &page.not_opened {
             p.trouble role="alert" { strong { (file) } " is in the log and cannot be used: it " (why) ". Nothing was changed; put the file back, or take it out of the log." }
         }
@@ -61,7 +63,7 @@ fn waiting(page: &TakesPage) -> Markup {
                 form id="assign" {
                     div.scroll { table {
                         thead { tr { th { "file" } th { "microphone" } th { "source" } th.n { "placement" } th.n { "performance" } th { "role" } th.n { "gain, dB" } th { "take it in" } } }
-                        tbody { @for w in &page.waiting { (waiting_rows(page, w)) } }
+                        tbody { @for w in page.waiting.iter().filter(|w| !w.is_cut) { (waiting_rows(page, w)) } }
                     } }
                     div.row {
                         button.main type="submit" { "Enter in the log" }
@@ -69,9 +71,41 @@ fn waiting(page: &TakesPage) -> Markup {
                             div.row { (new_entry("mics", "microphone")) (new_entry("sources", "source")) } }
                     }
                 }
+                @for w in page.waiting.iter().filter(|w| !w.is_cut && w.channels.len() == 1 && w.seconds >= LONG_S) { (cut_form(page, w)) }
             }
         }
     }
+}
+
+/// One long recording, to be cut where microphones were changed.
+fn cut_form(page: &TakesPage, w: &Waiting) -> Markup {
+    let id = |what: &str| format!("cut-{what}-{}", w.file);
+    html! {
+        details {
+            summary { "Cut " (w.file) " where microphones were changed" }
+            form.cut data-file=(w.file) {
+                div.choices {
+                    span { label for=(id("source")) { "source" } (pick_named(&id("source"), "source", only(&page.sources), &page.sources)) }
+                    span { label for=(id("by")) { "cut at" } select id=(id("by")) name="by" {
+                        option value="gaps" { "gaps" }
+                        @if w.n_markers > 0 { option value="markers" selected { (number_of(w.n_markers, "marker")) " in the file" } }
+                        option value="list" { "a list that you type" }
+                    } }
+                    span data-by="gaps" { label for=(id("gap_s")) { "quiet for, s" } input.count type="number" id=(id("gap_s")) name="gap_s" value="5" min="0.1" step="any"; }
+                    span data-by="gaps" { label for=(id("quiet")) { "below, dBFS" } input.count type="number" id=(id("quiet")) name="quiet_dbfs" value="-50" max="0" step="any"; }
+                }
+                p data-by="list" { label for=(id("list")) { "one part a line, as " code { "1:30 moorhen" } } textarea id=(id("list")) name="list" rows="4" {} }
+                template { select { option value="" { "choose…" } @for m in &page.mics { option value=(m.key) { (m.name) } } } }
+                ol.parts {}
+                div.row { button type="submit" { "Show the parts" } button.main type="button" data-cut hidden { "Cut, and enter the parts in the log" } }
+                p.quiet.small { "Nothing is written before you say so; the long recording stays as it is. The two seconds before a part go with it, for its noise." }
+            }
+        }
+    }
+}
+
+fn pick_named(id: &str, name: &str, chosen: Option<&str>, named: &[Named]) -> Markup {
+    html! { select id=(id) name=(name) { @for n in named { option value=(n.key) selected[Some(n.key.as_str()) == chosen] { (n.name) } } } }
 }
 
 /// A field for a new microphone or source.

@@ -40,8 +40,6 @@ pub(crate) struct ComparePage {
     /// The pair; `None`: nothing to compare, for the reason given.
     pub found: Option<Found>,
     pub why_nothing: Option<String>,
-    /// The others against the same reference, where there are three microphones or more.
-    pub others: Vec<Other>,
 }
 
 /// The pair that is looked at.
@@ -67,13 +65,14 @@ pub(crate) struct Other {
     pub picture: String,
 }
 
-/// How far apart the microphones of a source are.
+/// All microphones of a source: each against the reference, and how far apart each two are.
 #[derive(Debug, Serialize)]
-pub(crate) struct Distances {
+pub(crate) struct Others {
     pub mics: Vec<Named>,
+    pub others: Vec<Other>,
     /// First and second by their place in `mics`.
     pub pairs: Vec<(usize, usize, Distance)>,
-    /// The table as it is shown.
+    /// Pictures and table as they are shown.
     pub html: String,
 }
 
@@ -114,7 +113,6 @@ impl View for ComparePage {
             settings,
             found: None,
             why_nothing: None,
-            others: Vec::new(),
         };
         match page.pair_asked() {
             None => page.why_nothing = Some(page.nothing()),
@@ -122,9 +120,6 @@ impl View for ComparePage {
                 Ok(found) => page.found = Some(found),
                 Err(e) => page.why_nothing = Some(format!("{}; {}", e.what, e.hint)),
             },
-        }
-        if let (Some((source, a, _)), true) = (page.pair_asked(), page.mics.len() > 2) {
-            page.others = others(desk, &now, &page.settings, &page.mics, (source, a))?;
         }
         Ok(page)
     }
@@ -158,7 +153,7 @@ impl ComparePage {
     pub(crate) fn narrow_picture(&self) -> Option<String> {
         let found = self.found.as_ref()?;
         let corridor = Corridor::new(&found.findings, &found.comparison);
-        Some(draw(&corridor, &Layout { range_hz: self.range_hz, ..Layout::NARROW }))
+        Some(draw(&corridor, &Layout { range_hz: self.range_hz, readings: true, ..Layout::NARROW }))
     }
 }
 
@@ -210,8 +205,7 @@ fn found(
     (source, a, b): (&str, &str, &str),
 ) -> Result<Found, Trouble> {
     let asked = Desk::asked(Some(source.into()), Some((a.into(), b.into())));
-    let measurement = desk.compare(now, settings, &asked)?;
-    let mut findings = measurement.findings.clone();
+    let mut findings = (*desk.compare(now, settings, &asked)?).clone();
     findings.keep_own_words(&now.loaded.log.shootout);
     let comparison = findings.comparisons[0].clone();
     let of_pair = |c: &&CheckResult| {
@@ -228,35 +222,31 @@ fn found(
     Ok(Found { comparison, to_heed, n_fair, standing, findings })
 }
 
-fn others(
-    desk: &Desk,
-    now: &Now,
-    settings: &Settings,
-    mics: &[Named],
-    (source, reference): (&str, &str),
-) -> Result<Vec<Other>, Trouble> {
-    let mut out = Vec::new();
-    for mic in mics.iter().filter(|m| m.key != reference) {
-        let found = found(desk, now, settings, (source, reference, &mic.key))?;
-        let corridor = Corridor::new(&found.findings, &found.comparison);
-        let picture = draw(&corridor, &SMALL);
-        out.push(Other { against: mic.clone(), distance: found.comparison.distance(), picture });
+/// Each microphone of the page against its reference, and every pair.
+pub(crate) fn others(desk: &Desk, query: CompareQuery) -> Result<Others, Trouble> {
+    let now = desk.now()?;
+    let settings = settings(desk, &now, &query)?;
+    let source = chosen(query.source.as_ref(), &sources(&now));
+    let source = source.ok_or_else(|| Trouble::missing("no source is logged yet"))?;
+    let mics = compared_mics(&now, &source);
+    let reference = chosen(query.reference.as_ref(), &mics);
+    let mut others = Vec::new();
+    for mic in mics.iter().filter(|m| Some(&m.key) != reference.as_ref()) {
+        let Some(reference) = &reference else { break };
+        let asked = Desk::asked(Some(source.clone()), Some((reference.clone(), mic.key.clone())));
+        let findings = desk.compare(&now, &settings, &asked)?;
+        let c = &findings.comparisons[0];
+        let picture = draw(&Corridor::new(&findings, c), &SMALL);
+        others.push(Other { against: mic.clone(), distance: c.distance(), picture });
     }
-    Ok(out)
-}
-
-/// Every pair of a source.
-pub(crate) fn distances_of(desk: &Desk, now: &Now, source: &str) -> Result<Distances, Trouble> {
-    let mics = compared_mics(now, source);
-    let settings = desk.settings(now);
     let mut pairs = Vec::new();
     for i in 0..mics.len() {
         for j in i + 1..mics.len() {
             let pair = (mics[i].key.clone(), mics[j].key.clone());
-            let found = desk.compare(now, &settings, &Desk::asked(Some(source.into()), Some(pair)))?;
-            pairs.push((i, j, found.findings.comparisons[0].distance()));
+            let found = desk.compare(&now, &settings, &Desk::asked(Some(source.clone()), Some(pair)))?;
+            pairs.push((i, j, found.comparisons[0].distance()));
         }
     }
-    let html = html::distances(&mics, &pairs).into_string();
-    Ok(Distances { mics, pairs, html })
+    let html = html::others(&source, reference.as_deref(), &mics, &others, &pairs).into_string();
+    Ok(Others { mics, others, pairs, html })
 }

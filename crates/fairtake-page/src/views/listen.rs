@@ -88,7 +88,6 @@ impl View for ListenPage {
             part_mics.filter_map(|key| known.iter().find(|m| m.key == *key).cloned()).collect();
         let pairs = audition
             .found
-            .findings
             .comparisons
             .iter()
             .map(|c| Pair {

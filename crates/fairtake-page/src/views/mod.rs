@@ -7,9 +7,9 @@ mod plan;
 mod takes;
 mod write_up;
 
-pub(crate) use compare::{ComparePage, Distances, Found, Other, SMOOTHINGS, distances_of};
+pub(crate) use compare::{ComparePage, Found, Other, SMOOTHINGS};
 pub(crate) use listen::{Heard, ListenPage};
-pub(crate) use parts::{distances, export, figure, findings, report, wave};
+pub(crate) use parts::{all_others, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};
 pub(crate) use write_up::WriteUpPage;

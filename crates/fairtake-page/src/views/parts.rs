@@ -1,6 +1,7 @@
 //! Parts of pages that scripts ask for by themselves, and what is written out.
 
-use super::{ComparePage, Distances, View, distances_of, takes};
+use super::compare::{Others, others};
+use super::{ComparePage, View, takes};
 use crate::ask::{Query, Sent};
 use crate::desk::Desk;
 use crate::route::blocking;
@@ -24,18 +25,12 @@ pub(crate) async fn findings(State(desk): State<Desk>) -> Result<Json<Findings>,
     blocking(move || desk.findings(&desk.now()?)).await.map(Json)
 }
 
-/// A source.
-#[derive(Debug, Deserialize)]
-pub(crate) struct OfSource {
-    source: String,
-}
-
-/// `GET /distances`: how far apart the microphones of a source are, pair by pair.
-pub(crate) async fn distances(
+/// `GET /others`: all microphones of a source, asked for like the compare page.
+pub(crate) async fn all_others(
     State(desk): State<Desk>,
-    Query(of): Query<OfSource>,
-) -> Result<Json<Distances>, Trouble> {
-    blocking(move || distances_of(&desk, &desk.now()?, &of.source)).await.map(Json)
+    Query(query): Query<<ComparePage as View>::Query>,
+) -> Result<Json<Others>, Trouble> {
+    blocking(move || others(&desk, query)).await.map(Json)
 }
 
 /// `GET /figure`: the picture of the compare page alone, for another stretch of the axis.

@@ -1,5 +1,6 @@
 //! Plan: microphones, sources, how much to record for a wanted resolution, in which order, and what to keep equal.
 
+use super::compare::compared_mics;
 use super::{Named, Step, View, mics, sources};
 use crate::desk::{Desk, Now};
 use crate::html;
@@ -151,12 +152,14 @@ fn spread(plan: Option<&Plan>, design: Design, recorded: [Option<f64>; 2]) -> (S
 }
 
 /// How repeats of this source scattered so far, in dB, between placements and between hits or blocks: from the uncertainty
-/// that its comparison found, for the unit that it counted.
+/// that the comparison of the first two microphones found, for the unit that it counted.
 fn recorded_spread(desk: &Desk, now: &Now, source: &str) -> [Option<f64>; 2] {
     let median_db = || {
-        let asked = Desk::asked(Some(source.into()), None);
+        let mics = compared_mics(now, source);
+        let [a, b, ..] = mics.as_slice() else { return None };
+        let asked = Desk::asked(Some(source.into()), Some((a.key.clone(), b.key.clone())));
         let found = desk.compare(now, &desk.settings(now), &asked).ok()?;
-        let c = found.findings.comparisons.first()?;
+        let c = found.comparisons.first()?;
         let line = c.budget.iter().find(|l| l.kind == BudgetKind::A)?;
         let mut sizes: Vec<f64> = line.per_region_db.iter().flatten().copied().collect();
         sizes.sort_by(f64::total_cmp);

@@ -8,9 +8,10 @@ use fairtake_compare::{
     CheckResult, LeftOut, Logged, Outcome, PlannedTake, ReadError, Role, Samples, Step as PlanStep, Take,
     TakeMeasure, run_sheet,
 };
-use fairtake_files::{AudioFile, audio_in, suggest};
+use fairtake_files::{AudioFile, Log, TakeEntry, audio_in, key_of, suggest};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
+use std::path::Path;
 
 /// Columns of a drawn waveform.
 pub(crate) const WAVE_COLUMNS: usize = 1000;
@@ -47,6 +48,10 @@ pub(crate) struct Waiting {
     pub trouble: Option<String>,
     pub seconds: f64,
     pub rate_hz: u32,
+    /// Parts of it were cut already.
+    pub is_cut: bool,
+    /// Markers that the recorder left in it.
+    pub n_markers: usize,
     /// One per channel.
     pub channels: Vec<WaitingChannel>,
 }
@@ -275,12 +280,16 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
                 trouble: Some(format!("{}; {}", e.problem, e.hint())),
                 seconds: 0.0,
                 rate_hz: 0,
+                is_cut: false,
+                n_markers: 0,
                 channels: Vec::new(),
             },
             Ok(audio) => Waiting {
                 trouble: None,
                 seconds: audio.frames() as f64 / f64::from(audio.rate_hz()),
                 rate_hz: audio.rate_hz(),
+                is_cut: is_cut(log, &file),
+                n_markers: audio.metadata().cue_markers.len(),
                 channels: suggest(log, &file, &audio)
                     .into_iter()
                     .map(|s| WaitingChannel {
@@ -297,6 +306,13 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
             },
         })
         .collect())
+}
+
+/// Parts of a file that was cut are called after it: `takes/STEM-1-MIC.wav`.
+fn is_cut(log: &Log, file: &str) -> bool {
+    let stem = Path::new(file).file_stem().map(|s| key_of(&s.to_string_lossy())).unwrap_or_default();
+    let of_part = |t: &TakeEntry| t.file == format!("takes/{stem}-1-{}.wav", t.mic);
+    log.takes.iter().any(of_part)
 }
 
 /// What a step of the plan still needs, in words: `Moorhen 12, placement 2; Heron 3, placement 2`.

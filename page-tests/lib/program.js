@@ -1,0 +1,116 @@
+// The program under test: folders made with it, and its page served.
+
+import { spawn, spawnSync } from "node:child_process";
+import { cpSync, existsSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+
+/** Path of the program, given by `run.js`. */
+const PROGRAM = process.env.FAIRTAKE ?? "";
+if (!existsSync(PROGRAM)) throw new Error(`there is no program at "${PROGRAM}"; run: node run.js PATH_TO_FAIRTAKE`);
+
+/** How long the program may take to serve, in ms. A demo is made and compared before. */
+const PATIENCE_MS = 120_000;
+
+/** A folder of this run for everything that is written; removed by `run.js`. */
+export function room() {
+  return mkdtempSync(join(process.env.FAIRTAKE_ROOM ?? tmpdir(), "folder-"));
+}
+
+/**
+ * The demo shootout, made once by `run.js`, copied for a test that changes it.
+ * @returns {string}
+ */
+export function demo() {
+  const folder = join(room(), "demo");
+  cpSync(process.env.FAIRTAKE_DEMO ?? "", folder, { recursive: true });
+  return folder;
+}
+
+/**
+ * A new, empty shootout.
+ * @param {string} title
+ */
+export function empty(title = "Test in the boathouse") {
+  const folder = join(room(), "new");
+  const made = spawnSync(PROGRAM, ["new", folder, "--title", title], { encoding: "utf8" });
+  if (made.status !== 0) throw new Error(`a new folder was not made: ${made.stderr}`);
+  return folder;
+}
+
+/**
+ * What the program says on standard output.
+ * @param {string[]} args
+ */
+export function asked(args) {
+  const done = spawnSync(PROGRAM, args, { encoding: "utf8", maxBuffer: 1 << 28 });
+  return { status: done.status, out: done.stdout, err: done.stderr };
+}
+
+/** A page that is served. */
+export class Served {
+  /**
+   * @param {string} link without a slash at its end
+   * @param {import("node:child_process").ChildProcess} child
+   * @param {string} folder
+   */
+  constructor(link, child, folder) {
+    this.link = link;
+    this.child = child;
+    this.folder = folder;
+  }
+
+  /** Ends the program. */
+  async end() {
+    const ended = new Promise((done) => this.child.once("exit", done));
+    this.child.kill("SIGTERM");
+    await ended;
+  }
+}
+
+/**
+ * Starts the program and waits for its link.
+ * @param {string[]} args
+ * @param {string} folder
+ * @returns {Promise<Served>}
+ */
+function started(args, folder) {
+  // No PATH: the program finds nothing that could open a window.
+  const child = spawn(PROGRAM, args, { stdio: ["ignore", "pipe", "pipe"], env: { ...process.env, PATH: "" } });
+  return new Promise((done, fail) => {
+    let [out, err] = ["", ""];
+    const late = setTimeout(() => {
+      child.kill("SIGKILL");
+      fail(new Error(`no link within ${PATIENCE_MS} ms from: fairtake ${args.join(" ")}\n${err}`));
+    }, PATIENCE_MS);
+    child.stderr?.on("data", (piece) => {
+      err += piece;
+    });
+    child.stdout?.on("data", (piece) => {
+      out += piece;
+      const link = /http:\/\/127\.0\.0\.1:\d+/.exec(out);
+      if (!link || !out.includes("\n", link.index)) return;
+      clearTimeout(late);
+      done(new Served(link[0], child, folder));
+    });
+    child.once("exit", (code) => {
+      clearTimeout(late);
+      fail(new Error(`fairtake ${args.join(" ")} ended with ${code}: ${err}`));
+    });
+  });
+}
+
+/** @param {string} folder */
+export function open(folder) {
+  return started(["open", folder, "--quiet", "--port", "0"], folder);
+}
+
+/** Makes the demo and serves it. @param {string} folder */
+export function openDemo(folder) {
+  return started(["demo", folder], folder);
+}
+
+/** Removes everything of a run. @param {string} folder */
+export function clear(folder) {
+  rmSync(folder, { recursive: true, force: true });
+}
