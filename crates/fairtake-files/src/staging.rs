@@ -11,6 +11,11 @@ const PREFIX: &str = "incoming-";
 pub(crate) fn staged(folder: &Path) -> std::io::Result<NamedTempFile> {
     let place = folder.join(".fairtake");
     std::fs::create_dir_all(&place)?;
+    if !std::fs::symlink_metadata(&place)?.is_dir() {
+        return Err(std::io::Error::other(
+            "`.fairtake` is a link; it must be a folder of the shootout itself",
+        ));
+    }
     sweep(&place);
     let mut builder = Builder::new();
     builder.prefix(PREFIX);

@@ -16,6 +16,9 @@ use tokio::sync::watch;
 /// more; they are judged again from what is measured.
 const MOST_RESULTS: usize = 256;
 
+/// So often a change is tried where others write the same log: each of them has then made theirs.
+const MOST_ATTEMPTS: usize = 20;
+
 /// One folder under work. Cheap to clone; all clones are the same desk.
 #[derive(Clone)]
 pub struct Desk {
@@ -191,15 +194,18 @@ impl Desk {
         self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
-    /// Changes the log as `work` does, which may have written it itself; nobody else does so meanwhile.
-    pub(crate) fn with_log(
-        &self,
-        work: impl FnOnce(&mut LogFile) -> Result<(), Trouble>,
-    ) -> Result<(), Trouble> {
+    /// Changes the log as `work` does, which may have written it itself. Where somebody else writes it at the same time, as
+    /// another window, the command line or an editor, theirs is read again and the work done on that.
+    pub(crate) fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
         let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut log = LogFile::read(&self.inner.folder.log_path())?;
-        work(&mut log)?;
-        log.write()?;
+        for attempt in 1.. {
+            let mut log = LogFile::read(&self.inner.folder.log_path())?;
+            match work(&mut log).and_then(|()| log.write().map_err(|e| Trouble::not_written(&e))) {
+                Ok(()) => break,
+                Err(_) if attempt < MOST_ATTEMPTS && log.is_outdated()? => {}
+                Err(e) => return Err(e),
+            }
+        }
         self.tell();
         Ok(())
     }

@@ -4,6 +4,7 @@ use crate::desk::Desk;
 use crate::guard::Access;
 use crate::{events, route};
 use fairtake_files::FolderError;
+use qrcode::render::unicode::Dense1x2;
 use std::fmt;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::Path;
@@ -19,7 +20,8 @@ pub struct Served {
     pub link: String,
     /// For a tablet in the same room, with its token; `None` where only this machine is served.
     pub shared_link: Option<String>,
-    /// The shared link as a picture to be photographed, drawn with block characters.
+    /// The shared link as a picture to be photographed, in block characters: two rows of it in each line, what is dark in
+    /// the colour of the letters.
     pub code: Option<String>,
     desk: Desk,
     listeners: Vec<TcpListener>,
@@ -57,7 +59,7 @@ impl ServeError {
         match self {
             ServeError::Folder(e) => e.hint(),
             ServeError::Address { .. } => {
-                "choose another --port, or with --on an address that this machine has"
+                "choose another --port, or with --on an address that this machine has in the room's network"
             }
         }
     }
@@ -80,16 +82,19 @@ pub fn serve(folder: &Path, on: Option<IpAddr>, port: u16) -> Result<Served, Ser
     let port = local.local_addr().map_err(|e| system(here, e))?.port();
     let mut listeners = vec![local];
     let (mut shared_link, mut code) = (None, None);
-    let access = match on.filter(|ip| !ip.is_loopback()) {
+    let access = match on {
         None => Access::loopback(port),
         Some(ip) => {
             let address = SocketAddr::new(ip, port);
+            if let Some(what) = no_address_of_a_room(ip) {
+                return Err(ServeError::Address { address, what: what.into() });
+            }
             listeners.push(runtime.block_on(TcpListener::bind(address)).map_err(|e| system(address, e))?);
             let token = token().map_err(|what| ServeError::Address { address, what })?;
             let link = format!("http://{address}/?link={token}");
             code = qrcode::QrCode::new(&link)
                 .ok()
-                .map(|c| c.render::<qrcode::render::unicode::Dense1x2>().quiet_zone(true).build());
+                .map(|c| c.render::<Dense1x2>().module_dimensions(1, 1).quiet_zone(true).build());
             shared_link = Some(link);
             Access::shared(ip, port, token)
         }
@@ -123,6 +128,17 @@ impl Served {
             }
             Ok(())
         })
+    }
+}
+
+/// Why nobody else in the room would reach the page there.
+fn no_address_of_a_room(ip: IpAddr) -> Option<&'static str> {
+    if ip.is_loopback() {
+        Some("only this machine itself reaches that address, and it is served without --on")
+    } else if ip.is_unspecified() || ip.is_multicast() {
+        Some("that is no address of one machine")
+    } else {
+        None
     }
 }
 

@@ -1,9 +1,10 @@
 //! What is heard: clips of the same moments, the difference of two, a difference imposed. All as WAV with 32-bit float.
 
+use crate::ask::Query;
 use crate::desk::{Desk, Now};
 use crate::route::blocking;
 use crate::trouble::Trouble;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
 use fairtake_audition::{
