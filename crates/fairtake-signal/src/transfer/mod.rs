@@ -3,22 +3,27 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
-mod left;
+mod sums;
 
-pub use left::LeftOver;
-
+use crate::units::power_db;
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
 use std::sync::{Arc, OnceLock};
+use sums::{Sums, sixth_octave};
 
 /// Delays looked at, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
 /// The delay is searched on a grid this many times finer than the samples, then between its points.
 const FINER: usize = 8;
+/// Length of the freest linear filter to each side of no delay, in seconds.
+const FIR_S: f64 = 0.01;
 /// Polarity is told where the greatest value of one sign exceeds that of the other by this factor.
 const CLEARLY: f64 = 1.25;
 /// Fewest events: two to fit on, two to test on.
 const FEWEST: usize = 4;
+
+/// Below this coherence a filter carries nothing.
+const LEAST_COHERENCE: f64 = 0.1;
 
 type Spectrum = Vec<Complex<f64>>;
 
@@ -66,36 +71,15 @@ impl Delay {
     }
 }
 
-/// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
-struct Sums {
-    aa: Vec<f64>,
-    bb: Vec<f64>,
-    ab: Spectrum,
-}
-
-impl Sums {
-    fn new(n_bins: usize) -> Sums {
-        Sums { aa: vec![0.0; n_bins], bb: vec![0.0; n_bins], ab: vec![Complex::default(); n_bins] }
-    }
-
-    fn add(&mut self, [a, b]: &[Spectrum; 2]) {
-        let sums = self.aa.iter_mut().zip(&mut self.bb).zip(&mut self.ab);
-        for (((aa, bb), ab), (a, b)) in sums.zip(a.iter().zip(b)) {
-            *aa += a.norm_sqr();
-            *bb += b.norm_sqr();
-            *ab += a.conj() * b;
-        }
-    }
-
-    /// Energy of B − H·A, and of B, over all stretches and bins.
-    fn left_by(&self, filter: &[Complex<f64>]) -> (f64, f64) {
-        let left = (0..filter.len()).map(|k| {
-            let (h, b) = (filter[k], self.bb[k]);
-            // Rounding can take it below nothing.
-            (b + h.norm_sqr() * self.aa[k] - 2.0 * (h.conj() * self.ab[k]).re).max(0.0)
-        });
-        (left.sum(), self.bb.iter().sum())
-    }
+/// Energy left over in the second channel, in dB re its own, after three fits to the first one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeftOver {
+    /// After one gain and one delay.
+    pub gain_delay_db: Option<f64>,
+    /// After a minimum-phase filter too.
+    pub minimum_phase_db: Option<f64>,
+    /// After the freest linear filter of 20 ms.
+    pub any_linear_db: Option<f64>,
 }
 
 impl PairSpectra {
@@ -130,7 +114,7 @@ impl PairSpectra {
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
-        let n_bins = self.n_bins();
+        let n_bins = spectra[0].len();
         self.gaps.get_or_insert_with(|| Sums::new(n_bins)).add(&spectra);
         self.gaps_faded_energy += energy;
     }
@@ -156,13 +140,9 @@ impl PairSpectra {
         self.events.len()
     }
 
-    fn n_bins(&self) -> usize {
-        self.n_fft / 2 + 1
-    }
-
     /// Sums over the events that `pick` takes.
     fn sums(&self, pick: impl Fn(usize) -> bool) -> Sums {
-        let mut sums = Sums::new(self.n_bins());
+        let mut sums = Sums::new(self.n_fft / 2 + 1);
         self.events.iter().enumerate().filter(|(i, _)| pick(*i)).for_each(|(_, spectra)| sums.add(spectra));
         sums
     }
@@ -278,9 +258,50 @@ impl PairSpectra {
         (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
     }
 
+    /// What three fits leave over, fitted on every second event and tested on the others.
+    pub fn left_over(&self) -> LeftOver {
+        let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
+        let Sums { aa, bb, ab } = self.sums(|i| i % 2 == 0);
+        let Some(weights) = self.weights(&aa, &bb) else { return nothing };
+        let plain = vec![Complex::new(1.0, 0.0); ab.len()];
+        let minimum = self.minimum_phase(&aa, &bb);
+        let delayed = |shape: &Spectrum| -> Option<f64> {
+            let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
+            // The shape is taken off the cross spectrum's size too.
+            let weights: Vec<f64> =
+                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
+            let (seconds, _) = self.delay_of(&rest, &weights)?;
+            let turned: Spectrum = shape.iter().enumerate().map(|(k, h)| h * self.turn(k, seconds)).collect();
+            let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
+            let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
+            let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
+            self.tested(&filter)
+        };
+        LeftOver {
+            gain_delay_db: delayed(&plain),
+            minimum_phase_db: delayed(&minimum),
+            any_linear_db: self.tested(&self.freest(&aa, &bb, &ab)),
+        }
+    }
+
     /// e^(−jωτ) at a bin.
     fn turn(&self, bin: usize, seconds: f64) -> Complex<f64> {
         Complex::from_polar(1.0, -TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds)
+    }
+
+    /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
+    /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
+    fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
+        let over = |[a, b]: &[Spectrum; 2]| -> (f64, f64) {
+            let left = filter.iter().enumerate().map(|(k, h)| (b[k] - h * a[k]).norm_sqr()).sum();
+            (left, b.iter().map(Complex::norm_sqr).sum())
+        };
+        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
+        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
+        let (noise, noise_b) = self.gaps.as_ref().map_or((0.0, 0.0), |gaps| gaps.left_by(filter));
+        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
+        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
+        power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
     }
 
     /// The transfer ratio B/A per bin, H1 = G_ab/G_aa, with its relative random error; `None` below four events.
@@ -298,6 +319,44 @@ impl PairSpectra {
                 .map(|k| (ab[k] / aa[k].max(f64::MIN_POSITIVE), relative_error_of_ratio(coherence[k], n)))
                 .collect(),
         )
+    }
+
+    /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
+    /// The impulse response is cut to the stated length.
+    fn freest(&self, aa: &[f64], bb: &[f64], ab: &[Complex<f64>]) -> Spectrum {
+        let n = self.events.len().div_ceil(2) as f64;
+        let raw: Vec<f64> =
+            (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
+        // Unrelated channels have 1/n in the mean.
+        let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
+        let raw: Spectrum = sixth_octave(&raw)
+            .iter()
+            .enumerate()
+            .map(
+                |(k, c)| if *c > related { ab[k] / aa[k].max(f64::MIN_POSITIVE) } else { Complex::default() },
+            )
+            .collect();
+        let mut impulse = self.to_time(raw);
+        let reach = (FIR_S * self.rate_hz) as usize;
+        let n = impulse.len();
+        impulse[(reach + 1).min(n)..n.saturating_sub(reach).max((reach + 1).min(n))].fill(0.0);
+        self.to_frequency(impulse)
+    }
+
+    /// The minimum-phase filter with the ratio of the channels' smoothed spectra as its power gain, by the cepstrum.
+    fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
+        let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
+        let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
+        let log: Spectrum = smooth_a
+            .iter()
+            .zip(&smooth_b)
+            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
+            .collect();
+        let mut cepstrum = self.to_time(log);
+        let half = cepstrum.len() / 2;
+        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+        cepstrum[half + 1..].fill(0.0);
+        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
     }
 
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
@@ -332,20 +391,6 @@ fn fading(n: usize) -> Vec<f64> {
     out.iter_mut().take(n / 100).enumerate().for_each(|(i, w)| *w *= rise(i, n / 100));
     out.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, w)| *w *= rise(i, n / 10));
     out
-}
-
-/// Means over a twelfth of an octave to each side.
-fn sixth_octave(energy: &[f64]) -> Vec<f64> {
-    let mut sums = vec![0.0];
-    energy.iter().for_each(|e| sums.push(sums[sums.len() - 1] + e));
-    let step = (1.0f64 / 12.0).exp2();
-    (0..energy.len())
-        .map(|k| {
-            let from = ((k as f64 / step) as usize).min(k);
-            let to = ((k as f64 * step).ceil() as usize + 1).min(energy.len());
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
 }
 
 #[cfg(test)]
