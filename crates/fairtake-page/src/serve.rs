@@ -162,7 +162,8 @@ mod tests {
         let half = |line: &str, upper: bool| -> Vec<bool> {
             line.chars().map(|c| c == '█' || c == if upper { '▀' } else { '▄' }).collect()
         };
-        let rows: Vec<Vec<bool>> = code.lines().flat_map(|line| [half(line, true), half(line, false)]).collect();
+        let rows: Vec<Vec<bool>> =
+            code.lines().flat_map(|line| [half(line, true), half(line, false)]).collect();
         let (width, height) = (rows[0].len() * side, rows.len() * side);
         let pixels = (0..width * height).map(|i| rows[i / width / side][i % width / side]).collect();
         (width, height, pixels)
@@ -189,7 +190,9 @@ mod tests {
     fn tokens_are_long_and_never_the_same() {
         let tokens: std::collections::HashSet<String> = (0..1000).map(|_| token().expect("random")).collect();
         assert_eq!(tokens.len(), 1000);
-        assert!(tokens.iter().all(|t| t.len() == 2 * TOKEN_BYTES && t.bytes().all(|b| b.is_ascii_hexdigit())));
+        assert!(
+            tokens.iter().all(|t| t.len() == 2 * TOKEN_BYTES && t.bytes().all(|b| b.is_ascii_hexdigit()))
+        );
     }
 
     #[test]

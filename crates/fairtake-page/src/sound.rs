@@ -143,7 +143,12 @@ pub(crate) async fn with_difference(
                 Extent::Region { from_hz, to_hz }
             }
             (None, None) => Extent::Everywhere,
-            _ => return Err(Trouble::bad("that is no region of the spectrum", "choose one that the page offers")),
+            _ => {
+                return Err(Trouble::bad(
+                    "that is no region of the spectrum",
+                    "choose one that the page offers",
+                ));
+            }
         };
         let made = imposed(&reference, &heard, comparison, extent)?;
         Ok(answer(&made.clip, &About { trim_db: made.trim_db, remarks: made.remarks }))

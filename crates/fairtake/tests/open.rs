@@ -133,7 +133,8 @@ impl Page {
     }
 
     fn post(&self, path: &str, body: &str) -> (u16, String) {
-        let (status, _, body) = self.ask(0, "POST", path, "Content-Type: application/json\r\n", body.as_bytes());
+        let (status, _, body) =
+            self.ask(0, "POST", path, "Content-Type: application/json\r\n", body.as_bytes());
         (status, String::from_utf8(body).expect("text"))
     }
 
@@ -184,7 +185,10 @@ fn a_folder_without_a_log_and_a_port_that_is_taken_are_said_with_what_to_do() {
     let out = run(&["open", folder.path().to_str().expect("plain"), "--port", &port]);
     let said = String::from_utf8_lossy(&out.stderr).into_owned();
     assert_eq!(out.status.code(), Some(2), "{said}");
-    assert!(said.contains(&format!("127.0.0.1:{port}")) && said.contains("in use") && said.contains("--port"), "{said}");
+    assert!(
+        said.contains(&format!("127.0.0.1:{port}")) && said.contains("in use") && said.contains("--port"),
+        "{said}"
+    );
 }
 
 #[test]
@@ -194,7 +198,9 @@ fn ctrl_c_ends_it_at_once_with_news_open_and_a_file_on_its_way() {
     let mut news = page.news(0, "");
     let mut sending = page.connect(0);
     let host = page.host(0);
-    let head = format!("POST /takes/files?name=new.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nContent-Length: 144044\r\n\r\n");
+    let head = format!(
+        "POST /takes/files?name=new.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nContent-Length: 144044\r\n\r\n"
+    );
     sending.write_all(head.as_bytes()).and_then(|()| sending.write_all(&wav(0.7)[..50_000])).expect("sent");
     let begun = Instant::now();
     while std::fs::read_dir(folder.path().join(".fairtake")).map_or(0, |d| d.count()) == 0 {
@@ -226,7 +232,9 @@ fn a_connection_that_is_cut_leaves_nothing() {
     let n_waiting = || std::fs::read_dir(folder.path().join(".fairtake")).map_or(0, |d| d.count());
     for length in ["Content-Length: 144044", "Transfer-Encoding: chunked"] {
         let mut sending = page.connect(0);
-        let head = format!("POST /takes/files?name=new.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n{length}\r\n\r\n");
+        let head = format!(
+            "POST /takes/files?name=new.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n{length}\r\n\r\n"
+        );
         sending.write_all(head.as_bytes()).expect("sent");
         if length.contains("chunked") {
             sending.write_all(b"c350\r\n").expect("sent");
@@ -256,7 +264,9 @@ fn what_is_sent_goes_to_disk_and_not_to_memory() {
     let host = page.host(0);
     let head = header(N_BYTES as u32);
     let n = head.len() + N_BYTES;
-    let request = format!("POST /takes/files?name=long.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nConnection: close\r\nContent-Length: {n}\r\n\r\n");
+    let request = format!(
+        "POST /takes/files?name=long.wav HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nConnection: close\r\nContent-Length: {n}\r\n\r\n"
+    );
     sending.write_all(request.as_bytes()).and_then(|()| sending.write_all(&head)).expect("sent");
     let piece = vec![0u8; 1 << 20];
     for _ in 0..N_BYTES >> 20 {
@@ -265,7 +275,10 @@ fn what_is_sent_goes_to_disk_and_not_to_memory() {
     let mut answer = String::new();
     sending.read_to_string(&mut answer).expect("answered");
     assert!(answer.starts_with("HTTP/1.1 200") && answer.contains(&format!("\"n_bytes\":{n}")), "{answer}");
-    assert!(answer.contains(&fairtake_files::sha256(&folder.path().join("takes/long.wav")).expect("reads")), "{answer}");
+    assert!(
+        answer.contains(&fairtake_files::sha256(&folder.path().join("takes/long.wav")).expect("reads")),
+        "{answer}"
+    );
     let grown_kb = page.of_system("status", "VmHWM:") - before;
     // A tenth of what came: buffers of the socket and a few pieces are all that is held.
     assert!(grown_kb < (N_BYTES >> 10) as u64 / 10, "{grown_kb} kB");
@@ -285,7 +298,9 @@ fn the_page_finds_what_the_command_line_finds_and_reads_no_audio_twice() {
     std::thread::sleep(Duration::from_millis(2500));
     assert_eq!(page.get("/compare").0, 200);
     let before = page.of_system("io", "rchar:");
-    for address in ["/compare?margin=3", "/compare?margin=0.4", "/compare?match=rms", "/compare?from=100&to=900"] {
+    for address in
+        ["/compare?margin=3", "/compare?margin=0.4", "/compare?match=peak", "/compare?from=100&to=900"]
+    {
         assert_eq!(page.get(address).0, 200);
     }
     let read = page.of_system("io", "rchar:") - before;
@@ -312,7 +327,15 @@ fn the_command_line_beside_the_page_and_the_page_beside_it_keep_each_others_chan
         });
         scope.spawn(|| {
             for file in &files {
-                let args = ["add", folder.path().to_str().expect("plain"), file.to_str().expect("plain"), "--mics", "heron", "--source", "drum"];
+                let args = [
+                    "add",
+                    folder.path().to_str().expect("plain"),
+                    file.to_str().expect("plain"),
+                    "--mics",
+                    "heron",
+                    "--source",
+                    "drum",
+                ];
                 // It says so where the page was faster, and leaves nothing; then it is said again.
                 loop {
                     let out = run(&args);
@@ -402,7 +425,12 @@ fn a_tablet_in_the_room_needs_the_link_until_a_key_ends_it() {
     let ip = second_address().expect("this test needs a network address beside loopback");
     let folder = shootout();
     let mut page = Page::open(folder.path(), &["--on", &ip.to_string()]);
-    let path = page.links[1].split_once('/').and_then(|(_, l)| l.split_once('/')).and_then(|(_, l)| l.split_once('/')).expect("a path").1;
+    let path = page.links[1]
+        .split_once('/')
+        .and_then(|(_, l)| l.split_once('/'))
+        .and_then(|(_, l)| l.split_once('/'))
+        .expect("a path")
+        .1;
     let path = format!("/{path}");
     assert!(path.starts_with("/?link=") && path.len() == "/?link=".len() + 32, "{path}");
     assert_eq!(page.ask(1, "GET", "/takes", "", b"").0, 403);

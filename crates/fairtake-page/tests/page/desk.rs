@@ -150,7 +150,8 @@ pub fn guest(method: Method, address: &str, cookie: Option<&str>) -> axum::http:
 fn from(peer: &str, host: &str, method: Method, address: &str) -> axum::http::request::Builder {
     let peer: SocketAddr = peer.parse().expect("an address");
     let request = Request::builder().uri(address).header("host", host).extension(ConnectInfo(peer));
-    let request = if method == Method::GET { request } else { request.header("origin", format!("http://{host}")) };
+    let request =
+        if method == Method::GET { request } else { request.header("origin", format!("http://{host}")) };
     request.method(method)
 }
 

@@ -28,14 +28,23 @@ fn a_log_that_is_deleted_or_broken_is_said_and_nothing_is_written_until_it_is_me
         }
         for address in PAGES {
             let page = bench.get(address);
-            assert!(page.status == StatusCode::UNPROCESSABLE_ENTITY || (address == "/write-up" && page.status == StatusCode::OK), "{what} {address}: {}", page.status);
-            assert!(page.words().contains("shootout.toml") , "{what} {address}: {}", page.words());
-            assert!(page.words().contains(said) , "{what} {address}: {}", page.words());
+            assert!(
+                page.status == StatusCode::UNPROCESSABLE_ENTITY
+                    || (address == "/write-up" && page.status == StatusCode::OK),
+                "{what} {address}: {}",
+                page.status
+            );
+            assert!(page.words().contains("shootout.toml"), "{what} {address}: {}", page.words());
+            assert!(page.words().contains(said), "{what} {address}: {}", page.words());
             assert_eq!(page.text().matches("<nav").count(), 1, "the way on stays");
         }
         let change = bench.post("/log", margin(1.0, 2.0));
         assert_eq!(change.status, StatusCode::UNPROCESSABLE_ENTITY, "{what}");
-        assert_eq!(bench.post("/mics", r#"{"name":"Coot"}"#).status, StatusCode::UNPROCESSABLE_ENTITY, "{what}");
+        assert_eq!(
+            bench.post("/mics", r#"{"name":"Coot"}"#).status,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "{what}"
+        );
         assert_eq!(std::fs::read_to_string(bench.at("shootout.toml")).ok().as_deref(), text, "{what}");
         bench.write_log(LOG);
         for address in PAGES {
@@ -106,7 +115,10 @@ fn what_was_edited_by_hand_meanwhile_is_not_overwritten_and_shown() {
 #[test]
 fn takes_that_vanish_and_return_or_are_another_recording_are_noticed() {
     let bench = Bench::new();
-    let levels = || bench.get("/compare.json").json()["found"]["comparison"]["levels"]["rms_dbfs"]["against"]["max"].clone();
+    let levels = || {
+        bench.get("/compare.json").json()["found"]["comparison"]["levels"]["rms_dbfs"]["against"]["max"]
+            .clone()
+    };
     let first = levels();
     assert!(first.is_number());
     let (there, away) = (bench.at("takes/drum-moorhen-1.wav"), bench.at("away.bin"));
@@ -157,10 +169,17 @@ fn a_folder_that_takes_nothing_more_is_said_and_the_log_stays() {
     let bench = Bench::new();
     // Where even root cannot write: the place for what is on its way is a file.
     std::fs::write(bench.at(".fairtake"), "in the way").expect("written");
-    for answer in [bench.post("/log", margin(1.0, 2.0)), bench.send("new.wav", &take(0.7)), bench.post("/mics", r#"{"name":"Coot"}"#)] {
+    for answer in [
+        bench.post("/log", margin(1.0, 2.0)),
+        bench.send("new.wav", &take(0.7)),
+        bench.post("/mics", r#"{"name":"Coot"}"#),
+    ] {
         assert_eq!(answer.status, StatusCode::INSUFFICIENT_STORAGE, "{answer:?}");
         let told = answer.json();
-        assert!(!told["what"].as_str().expect("words").is_empty() && !told["hint"].as_str().expect("words").is_empty());
+        assert!(
+            !told["what"].as_str().expect("words").is_empty()
+                && !told["hint"].as_str().expect("words").is_empty()
+        );
     }
     assert_eq!(bench.log(), LOG);
     assert_eq!(bench.names("takes").len(), 2);

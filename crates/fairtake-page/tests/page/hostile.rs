@@ -51,9 +51,19 @@ fn strange_questions_get_an_answer() {
 fn strange_changes_are_refused_and_the_log_stays() {
     let bench = Bench::new();
     let take = json!({"take": {"file": "takes/drum-heron-1.wav", "channel": 1}});
-    let change = |place: &serde_json::Value, key: &str, to: serde_json::Value| json!([{"place": place, "key": key, "was": null, "to": to}]).to_string();
-    let deep = format!("[{{\"place\":\"top\",\"key\":\"title\",\"was\":null,\"to\":{}1{}}}]", "[".repeat(5000), "]".repeat(5000));
-    let nested = format!("[{{\"place\":\"top\",\"key\":\"title\",\"was\":\"Frame drum, boathouse\",\"to\":{}1{}}}]", "[".repeat(100), "]".repeat(100));
+    let change = |place: &serde_json::Value, key: &str, to: serde_json::Value| {
+        json!([{"place": place, "key": key, "was": null, "to": to}]).to_string()
+    };
+    let deep = format!(
+        "[{{\"place\":\"top\",\"key\":\"title\",\"was\":null,\"to\":{}1{}}}]",
+        "[".repeat(5000),
+        "]".repeat(5000)
+    );
+    let nested = format!(
+        "[{{\"place\":\"top\",\"key\":\"title\",\"was\":\"Frame drum, boathouse\",\"to\":{}1{}}}]",
+        "[".repeat(100),
+        "]".repeat(100)
+    );
     let plan = json!({"plan": "drum"});
     let bodies = [
         String::new(), "null".into(), "{}".into(), "[[]]".into(), "[1]".into(), "\u{0}".into(), "{".repeat(10_000),
@@ -92,15 +102,40 @@ fn strange_changes_are_refused_and_the_log_stays() {
         assert_eq!(bench.log(), LOG, "{short}");
     }
     let others = [
-        ("/mics", "{}"), ("/mics", r#"{"name":""}"#), ("/mics", r#"{"name":7}"#), ("/mics", r#"{"name":"  "}"#), ("/sources", "[]"),
-        ("/takes/assign", "{}"), ("/takes/assign", r#"[{"file":"takes/drum-heron-1.wav","channel":0,"mic":"heron","source":"drum","placement":1,"performance":1}]"#),
-        ("/takes/assign", r#"[{"file":"takes/drum-heron-1.wav","channel":2,"mic":"heron","source":"drum","placement":1,"performance":1}]"#),
-        ("/takes/assign", r#"[{"file":"takes/drum-heron-1.wav","channel":1,"mic":"heron","source":"drum","placement":1,"performance":1}]"#),
-        ("/takes/assign", r#"[{"file":"takes/drum-heron-1.wav","channel":-1,"mic":"","source":"","placement":-1,"performance":99999999999}]"#),
-        ("/takes/cut", r#"{"file":"takes/drum-heron-1.wav","source":"drum","at":{"by":"gaps","gap_s":-1,"quiet_dbfs":5},"mics":["a"]}"#),
-        ("/takes/cut", r#"{"file":"takes/drum-heron-1.wav","source":"drum","at":{"by":"list","text":"99:99:99 a\n-1 b"},"mics":["a","b"]}"#),
+        ("/mics", "{}"),
+        ("/mics", r#"{"name":""}"#),
+        ("/mics", r#"{"name":7}"#),
+        ("/mics", r#"{"name":"  "}"#),
+        ("/sources", "[]"),
+        ("/takes/assign", "{}"),
+        (
+            "/takes/assign",
+            r#"[{"file":"takes/drum-heron-1.wav","channel":0,"mic":"heron","source":"drum","placement":1,"performance":1}]"#,
+        ),
+        (
+            "/takes/assign",
+            r#"[{"file":"takes/drum-heron-1.wav","channel":2,"mic":"heron","source":"drum","placement":1,"performance":1}]"#,
+        ),
+        (
+            "/takes/assign",
+            r#"[{"file":"takes/drum-heron-1.wav","channel":1,"mic":"heron","source":"drum","placement":1,"performance":1}]"#,
+        ),
+        (
+            "/takes/assign",
+            r#"[{"file":"takes/drum-heron-1.wav","channel":-1,"mic":"","source":"","placement":-1,"performance":99999999999}]"#,
+        ),
+        (
+            "/takes/cut",
+            r#"{"file":"takes/drum-heron-1.wav","source":"drum","at":{"by":"gaps","gap_s":-1,"quiet_dbfs":5},"mics":["a"]}"#,
+        ),
+        (
+            "/takes/cut",
+            r#"{"file":"takes/drum-heron-1.wav","source":"drum","at":{"by":"list","text":"99:99:99 a\n-1 b"},"mics":["a","b"]}"#,
+        ),
         ("/takes/parts", r#"{"file":"takes/drum-heron-1.wav","source":"drum","at":{"by":"markers"}}"#),
-        ("/takes/parts", "7"), ("/write-up/report", "7"), ("/write-up/report", r#"{"replace":1}"#),
+        ("/takes/parts", "7"),
+        ("/write-up/report", "7"),
+        ("/write-up/report", r#"{"replace":1}"#),
     ];
     for (address, body) in others {
         let answer = bench.post(address, body);

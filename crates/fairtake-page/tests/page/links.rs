@@ -30,7 +30,11 @@ fn a_guest_needs_the_link_and_then_works_like_at_the_machine() {
     }
     for wrong in ["", "0", &TOKEN.replace('0', "1"), &format!("{TOKEN}0"), &TOKEN[..31]] {
         assert_eq!(get(&format!("/?link={wrong}"), None), StatusCode::FORBIDDEN, "{wrong}");
-        assert_eq!(get("/takes", Some(&format!("fairtake-link-8080={wrong}"))), StatusCode::FORBIDDEN, "{wrong}");
+        assert_eq!(
+            get("/takes", Some(&format!("fairtake-link-8080={wrong}"))),
+            StatusCode::FORBIDDEN,
+            "{wrong}"
+        );
     }
     // The cookie of a page at another port is another one.
     assert_eq!(get("/takes", Some(&format!("fairtake-link-8081={TOKEN}"))), StatusCode::FORBIDDEN);
@@ -45,7 +49,8 @@ fn a_guest_needs_the_link_and_then_works_like_at_the_machine() {
     let set = welcome.headers["set-cookie"].to_str().expect("text");
     let (value, rest) = set.split_once("; ").expect("with attributes");
     assert_eq!((value, rest), (cookie().as_str(), "Path=/; HttpOnly; SameSite=Strict"));
-    for address in ["/takes", "/takes.json", "/web/page.js", "/compare", "/listen/clip?source=drum&mic=heron"] {
+    for address in ["/takes", "/takes.json", "/web/page.js", "/compare", "/listen/clip?source=drum&mic=heron"]
+    {
         assert_eq!(get(address, Some(value)), StatusCode::OK, "{address}");
         assert_eq!(get(address, Some(&format!("other=1; {value}; more=2"))), StatusCode::OK, "{address}");
     }
@@ -61,7 +66,10 @@ fn without_a_link_nobody_comes_in_from_outside() {
     let mut as_here = request().body(Body::empty()).expect("a request");
     as_here.headers_mut().insert("host", HERE.parse().expect("a value"));
     assert_eq!(bench.ask(as_here).status, StatusCode::FORBIDDEN);
-    assert_eq!(bench.ask(request().body(Body::empty()).expect("a request")).status, StatusCode::MISDIRECTED_REQUEST);
+    assert_eq!(
+        bench.ask(request().body(Body::empty()).expect("a request")).status,
+        StatusCode::MISDIRECTED_REQUEST
+    );
     // Whose peer is not known is not here.
     let mut nobody = here(Method::GET, "/takes").body(Body::empty()).expect("a request");
     nobody.extensions_mut().clear();
@@ -86,11 +94,14 @@ fn only_the_machine_itself_ends_links_and_then_they_are_ended() {
 fn news_to_a_guest_break_off_when_the_links_end_and_go_on_here() {
     let bench = Bench::shared();
     runtime().block_on(async {
-        let open = |request: axum::http::request::Builder| bench.begun(request.body(Body::empty()).expect("a request"));
+        let open = |request: axum::http::request::Builder| {
+            bench.begun(request.body(Body::empty()).expect("a request"))
+        };
         let theirs = open(guest(Method::GET, "/events", Some(&cookie()))).await;
         let ours = open(here(Method::GET, "/events")).await;
         assert_eq!((theirs.status(), ours.status()), (StatusCode::OK, StatusCode::OK));
-        let (mut theirs, mut ours) = (theirs.into_body().into_data_stream(), ours.into_body().into_data_stream());
+        let (mut theirs, mut ours) =
+            (theirs.into_body().into_data_stream(), ours.into_body().into_data_stream());
         let named = |name: &str| {
             let request = here(Method::POST, "/mics").header("content-type", "application/json");
             request.body(Body::from(format!("{{\"name\":\"{name}\"}}"))).expect("a request")
@@ -126,7 +137,9 @@ fn a_recording_that_a_guest_sends_breaks_off_when_the_links_end_and_leaves_nothi
             assert_eq!(bench.names(".fairtake").len(), 1, "on its way");
             bench.desk.access().end_links();
         };
-        let (answer, ()) = timeout(PATIENCE, futures_util::future::join(bench.asked(request), begins)).await.expect("at once");
+        let (answer, ()) = timeout(PATIENCE, futures_util::future::join(bench.asked(request), begins))
+            .await
+            .expect("at once");
         assert_eq!(answer.status, StatusCode::FORBIDDEN);
         assert!(send.is_closed(), "nothing more is taken");
     });

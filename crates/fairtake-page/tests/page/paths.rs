@@ -43,7 +43,9 @@ fn no_recording_outside_is_assigned_renamed_to_or_cut() {
         let place = json!({"take": {"file": "takes/drum-heron-1.wav", "channel": 1}});
         let rename = json!([{"place": place, "key": "file", "was": "takes/drum-heron-1.wav", "to": file}]);
         let part = json!({"file": file, "source": "drum", "at": {"by": "gaps", "gap_s": 0.3, "quiet_dbfs": -50.0}, "mics": ["heron"]});
-        for (address, body) in [("/takes/assign", &entry), ("/log", &rename), ("/takes/parts", &part), ("/takes/cut", &part)] {
+        for (address, body) in
+            [("/takes/assign", &entry), ("/log", &rename), ("/takes/parts", &part), ("/takes/cut", &part)]
+        {
             let answer = bench.post(address, body.to_string());
             assert!(matches!(answer.status.as_u16(), 404 | 422), "{address} {file}: {answer:?}");
             assert!(!answer.json()["what"].as_str().expect("words").is_empty());
@@ -69,7 +71,16 @@ fn no_address_serves_a_file_of_the_disk() {
         assert!(page.json()["open"].is_null(), "{file}");
         assert_eq!(bench.get(&format!("/web/{}", escaped(&file))).status, StatusCode::NOT_FOUND, "{file}");
     }
-    for address in ["/web/../Cargo.toml", "/web/..%2f..%2fCargo.toml", "/takes/../../etc/passwd", "/takes/drum-heron-1.wav", "/shootout.toml", "/.fairtake/", "//etc/passwd", "/%2e%2e/etc/passwd"] {
+    for address in [
+        "/web/../Cargo.toml",
+        "/web/..%2f..%2fCargo.toml",
+        "/takes/../../etc/passwd",
+        "/takes/drum-heron-1.wav",
+        "/shootout.toml",
+        "/.fairtake/",
+        "//etc/passwd",
+        "/%2e%2e/etc/passwd",
+    ] {
         let answer = bench.get(address);
         assert_eq!(answer.status, StatusCode::NOT_FOUND, "{address}");
         assert!(!answer.text().contains("root:") && !answer.text().contains("[package]"), "{address}");
@@ -82,7 +93,10 @@ fn parts_that_are_cut_stay_among_the_takes_whatever_their_microphone_is_called()
     std::fs::write(bench.at("long.wav"), take(0.7)).expect("written");
     let ask = |mics: Vec<&str>| {
         let at = json!({"by": "list", "text": "0:00 a\n0:02 b"});
-        bench.post("/takes/cut", json!({"file": "long.wav", "source": "../drum", "at": at, "mics": mics}).to_string())
+        bench.post(
+            "/takes/cut",
+            json!({"file": "long.wav", "source": "../drum", "at": at, "mics": mics}).to_string(),
+        )
     };
     let before = bench.names("takes").len();
     let answer = ask(vec!["../../heron", "/moorhen"]);
@@ -103,8 +117,11 @@ fn parts_that_are_cut_stay_among_the_takes_whatever_their_microphone_is_called()
 fn what_the_owner_lists_by_hand_outside_the_folder_is_read_as_on_the_command_line() {
     let (bench, elsewhere) = beside();
     let secret = elsewhere.path().join("secret.wav").display().to_string();
-    bench.write_log(&format!("{LOG}\n[[takes]]\nfile = \"{secret}\"\nmic = \"moorhen\"\nsource = \"drum\"\nplacement = 2\n"));
-    let by_hand = fairtake_files::ShootoutFolder::open(bench.folder.path()).expect("opens").load().expect("loads").1;
+    bench.write_log(&format!(
+        "{LOG}\n[[takes]]\nfile = \"{secret}\"\nmic = \"moorhen\"\nsource = \"drum\"\nplacement = 2\n"
+    ));
+    let by_hand =
+        fairtake_files::ShootoutFolder::open(bench.folder.path()).expect("opens").load().expect("loads").1;
     assert_eq!(by_hand.len(), 3);
     let wave = bench.get(&format!("/wave.json?take={}", escaped(&format!("{secret}:1"))));
     assert_eq!(wave.status, StatusCode::OK);
@@ -114,5 +131,8 @@ fn what_the_owner_lists_by_hand_outside_the_folder_is_read_as_on_the_command_lin
         bench.post("/log", json!([{"place": place, "key": key, "was": was, "to": to}]).to_string()).status
     };
     assert_eq!(change("placement", json!(2), json!(3)), StatusCode::OK);
-    assert_eq!(change("file", json!(secret), json!(format!("{secret}.old"))), StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(
+        change("file", json!(secret), json!(format!("{secret}.old"))),
+        StatusCode::UNPROCESSABLE_ENTITY
+    );
 }

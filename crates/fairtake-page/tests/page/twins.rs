@@ -15,7 +15,8 @@ fn every_twin_holds_what_its_page_shows() {
     std::fs::write(bench.at("takes/drum-heron-2.wav"), crate::desk::take(0.7)).expect("written");
     let open = "?take=takes/drum-heron-1.wav:1";
     let both = |address: &str, query: &str| {
-        let (page, twin) = (bench.get(&format!("{address}{query}")), bench.get(&format!("{address}.json{query}")));
+        let (page, twin) =
+            (bench.get(&format!("{address}{query}")), bench.get(&format!("{address}.json{query}")));
         assert_eq!((page.status, twin.status), (StatusCode::OK, StatusCode::OK), "{address}");
         assert_eq!(twin.headers["content-type"], "application/json");
         (page.words(), twin.json())
@@ -37,7 +38,11 @@ fn every_twin_holds_what_its_page_shows() {
     let row = &twin["open"]["row"];
     let peak = number(&row["sample_peak_dbfs"]);
     assert!(words.contains(&format!("{peak:.1}").replace('-', "−")), "{peak}: {words}");
-    assert!(words.contains(twin["open"]["sha256"].as_str().expect("words")) || words.contains(&twin["open"]["sha256"].as_str().expect("words")[..8]), "{words}");
+    assert!(
+        words.contains(twin["open"]["sha256"].as_str().expect("words"))
+            || words.contains(&twin["open"]["sha256"].as_str().expect("words")[..8]),
+        "{words}"
+    );
     assert_eq!(twin["open"]["events"].as_array().expect("a list").len() as f64, number(&row["events"][1]));
     assert!(words.contains("takes/drum-heron-2.wav"));
     assert_eq!(twin["waiting"][0]["file"], "takes/drum-heron-2.wav");
@@ -61,7 +66,23 @@ fn every_twin_holds_what_its_page_shows() {
 #[test]
 fn settings_that_cannot_be_are_answered_in_words() {
     let bench = Bench::new();
-    let bad = ["margin=x", "margin=0", "margin=-1", "margin=NaN", "margin=inf", "margin=1e9", "margin=61", "match=louder", "bands=7", "bands=0", "bands=-3", "bands=99999999999", "from=x", "to=1e", "source=drum&source=drum"];
+    let bad = [
+        "margin=x",
+        "margin=0",
+        "margin=-1",
+        "margin=NaN",
+        "margin=inf",
+        "margin=1e9",
+        "margin=61",
+        "match=louder",
+        "bands=7",
+        "bands=0",
+        "bands=-3",
+        "bands=99999999999",
+        "from=x",
+        "to=1e",
+        "source=drum&source=drum",
+    ];
     for query in bad {
         for address in ["/compare", "/compare.json", "/figure", "/others"] {
             let answer = bench.get(&format!("{address}?{query}"));
@@ -70,14 +91,30 @@ fn settings_that_cannot_be_are_answered_in_words() {
                 assert!(answer.words().contains("could not be done"), "{query}");
             } else {
                 let told = answer.json();
-                assert!(told["what"].is_string() && !told["hint"].as_str().expect("words").is_empty(), "{told}");
+                assert!(
+                    told["what"].is_string() && !told["hint"].as_str().expect("words").is_empty(),
+                    "{told}"
+                );
             }
         }
     }
-    for (query, margin_db) in [("margin=0.5", 0.5), ("margin=0,5", 0.5), ("margin=", 1.0), ("margin=+2", 2.0)] {
-        assert_eq!(bench.get(&format!("/compare.json?{query}")).json()["settings"]["margin_db"], margin_db, "{query}");
+    for (query, margin_db) in [("margin=0.5", 0.5), ("margin=0,5", 0.5), ("margin=", 1.0), ("margin=+2", 2.0)]
+    {
+        assert_eq!(
+            bench.get(&format!("/compare.json?{query}")).json()["settings"]["margin_db"],
+            margin_db,
+            "{query}"
+        );
     }
-    for query in ["listen?moment=x", "listen?moment=-1", "listen.json?moment=1e3", "wave.json?take=a&columns=-1", "wave.json", "listen/clip", "takes/none"] {
+    for query in [
+        "listen?moment=x",
+        "listen?moment=-1",
+        "listen.json?moment=1e3",
+        "wave.json?take=a&columns=-1",
+        "wave.json",
+        "listen/clip",
+        "takes/none",
+    ] {
         let status = bench.get(&format!("/{query}")).status;
         assert!(matches!(status.as_u16(), 404 | 422), "{query}: {status}");
     }
@@ -91,14 +128,28 @@ fn another_margin_match_or_view_measures_nothing_again() {
         let mut news = bench.begun(get("/events")).await.into_body().into_data_stream();
         // Measuring is told: nothing is told where no audio is read.
         assert_eq!(bench.asked(get("/compare")).await.status, StatusCode::OK);
-        let told = timeout(Duration::from_secs(60), news.next()).await.expect("in time").expect("more").expect("news");
+        let told = timeout(Duration::from_secs(60), news.next())
+            .await
+            .expect("in time")
+            .expect("more")
+            .expect("news");
         assert!(told.starts_with(b"event: progress"), "{told:?}");
         let mut last = told;
         while let Ok(told) = timeout(Duration::from_millis(300), news.next()).await {
             last = told.expect("more").expect("news");
         }
         assert_eq!(last, "event: progress\ndata: done\n\n");
-        for address in ["/compare?margin=3", "/compare.json?margin=0.3", "/compare?match=rms", "/compare?from=100&to=1000", "/takes", "/findings.json", "/write-up", "/report.html", "/plan"] {
+        for address in [
+            "/compare?margin=3",
+            "/compare.json?margin=0.3",
+            "/compare?match=peak",
+            "/compare?from=100&to=1000",
+            "/takes",
+            "/findings.json",
+            "/write-up",
+            "/report.html",
+            "/plan",
+        ] {
             assert_eq!(bench.asked(get(address)).await.status, StatusCode::OK, "{address}");
             let told = timeout(Duration::from_millis(50), news.next()).await;
             assert!(told.is_err(), "{address}: {told:?}");

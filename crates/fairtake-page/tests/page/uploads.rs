@@ -17,10 +17,16 @@ fn a_recording_comes_in_with_its_hash_and_is_shown() {
     let told = answer.json();
     assert_eq!(std::fs::read(bench.at("takes/drum-heron-2.wav")).expect("is there"), bytes);
     assert_eq!(told["sha256"], sha256(&bench.at("takes/drum-heron-2.wav")).expect("reads"));
-    assert_eq!((&told["file"], &told["n_bytes"], &told["was_there"]), (&"takes/drum-heron-2.wav".into(), &bytes.len().into(), &false.into()));
+    assert_eq!(
+        (&told["file"], &told["n_bytes"], &told["was_there"]),
+        (&"takes/drum-heron-2.wav".into(), &bytes.len().into(), &false.into())
+    );
     let waiting = bench.get("/takes.json").json()["waiting"][0].clone();
     assert_eq!(waiting["file"], "takes/drum-heron-2.wav");
-    assert_eq!((&waiting["channels"][0]["mic"], &waiting["channels"][0]["placement"]), (&"heron".into(), &2.into()));
+    assert_eq!(
+        (&waiting["channels"][0]["mic"], &waiting["channels"][0]["placement"]),
+        (&"heron".into(), &2.into())
+    );
     // Once more the same; then another under the same name.
     assert_eq!(bench.send("drum-heron-2.wav", &bytes).json()["was_there"], true);
     for other in [take(0.3), take(0.3)[..1000].to_vec()] {
@@ -37,7 +43,13 @@ fn what_is_no_whole_recording_is_refused_and_leaves_nothing() {
     let bench = Bench::new();
     let (whole, before) = (take(0.7), bench.names("takes"));
     let empty_wav = fairtake_files::wav::clip_bytes(16_000, &[]);
-    for (what, bytes) in [("text", b"no audio at all".as_slice()), ("nothing", b""), ("cut off", &whole[..9000]), ("a header", &whole[..50]), ("no samples", &empty_wav)] {
+    for (what, bytes) in [
+        ("text", b"no audio at all".as_slice()),
+        ("nothing", b""),
+        ("cut off", &whole[..9000]),
+        ("a header", &whole[..50]),
+        ("no samples", &empty_wav),
+    ] {
         let refused = bench.send("new.wav", bytes);
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{what}: {refused:?}");
         let told = refused.json();
@@ -76,15 +88,41 @@ fn names_that_are_none_are_refused_and_strange_ones_are_only_text() {
     let bytes = take(0.7);
     let before = bench.names("takes");
     let long = format!("{}.wav", "x".repeat(300));
-    for name in ["", ".", "..", ".hidden.wav", "../new.wav", "/new.wav", "a/b.wav", "a\\b.wav", "a\0.wav", "a\n.wav", "new.txt", "new", &long] {
+    for name in [
+        "",
+        ".",
+        "..",
+        ".hidden.wav",
+        "../new.wav",
+        "/new.wav",
+        "a/b.wav",
+        "a\\b.wav",
+        "a\0.wav",
+        "a\n.wav",
+        "new.txt",
+        "new",
+        &long,
+    ] {
         let refused = bench.send(name, &bytes);
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{name:?}: {refused:?}");
-        assert!(refused.json()["what"].as_str().expect("words").contains("cannot be called so"), "{refused:?}");
+        assert!(
+            refused.json()["what"].as_str().expect("words").contains("cannot be called so"),
+            "{refused:?}"
+        );
     }
     let nameless = here(Method::POST, "/takes/files").body(bytes.clone().into()).expect("a request");
     assert_eq!(bench.ask(nameless).status, StatusCode::UNPROCESSABLE_ENTITY);
     assert_eq!(bench.names("takes"), before);
-    let strange = ["<img src=x onerror=alert(1)>.wav", "\"onload=\"x.wav", "Trommel ä ü 鼓 🥁.WAV", "-rf.wav", "a b  c.wav", "%2e%2e.wav", "$(ls).wav", "drum'; --.wav"];
+    let strange = [
+        "<img src=x onerror=alert(1)>.wav",
+        "\"onload=\"x.wav",
+        "Trommel ä ü 鼓 🥁.WAV",
+        "-rf.wav",
+        "a b  c.wav",
+        "%2e%2e.wav",
+        "$(ls).wav",
+        "drum'; --.wav",
+    ];
     for name in strange {
         let answer = bench.send(name, &bytes);
         assert_eq!(answer.status, StatusCode::OK, "{name}: {answer:?}");
@@ -104,7 +142,8 @@ fn many_come_in_at_once() {
     let gains: Vec<f32> = (1..=24u8).map(|i| f32::from(i) / 30.0).collect();
     let answers = runtime().block_on(join_all(gains.iter().enumerate().map(|(i, gain)| {
         let request = here(Method::POST, &format!("/takes/files?name=new-{i}.wav"));
-        let pieces: Vec<io::Result<Bytes>> = take(*gain).chunks(7000).map(|p| Ok(Bytes::copy_from_slice(p))).collect();
+        let pieces: Vec<io::Result<Bytes>> =
+            take(*gain).chunks(7000).map(|p| Ok(Bytes::copy_from_slice(p))).collect();
         bench.asked(request.body(Body::from_stream(stream::iter(pieces))).expect("a request"))
     })));
     for (i, (answer, gain)) in answers.iter().zip(&gains).enumerate() {
@@ -126,7 +165,8 @@ fn many_come_in_at_once() {
 #[test]
 fn more_than_the_disk_holds_is_refused_before_it_is_sent() {
     let bench = Bench::new();
-    let request = here(Method::POST, "/takes/files?name=new.wav").header("content-length", u64::MAX.to_string());
+    let request =
+        here(Method::POST, "/takes/files?name=new.wav").header("content-length", u64::MAX.to_string());
     let never = stream::pending::<io::Result<Bytes>>();
     let refused = bench.ask(request.body(Body::from_stream(never)).expect("a request"));
     assert_eq!(refused.status, StatusCode::INSUFFICIENT_STORAGE);
