@@ -149,7 +149,8 @@ mod tests {
         for value in 0..50u8 {
             file.write_at(&[value], n_bytes - 1).expect("written");
             let audio = shelf.open(&path).expect("opens");
-            let hash = shelf.stored_as(&[(path.clone(), audio)]).remove(0).expect("hashed").sha256;
+            let hash =
+                shelf.stored_as(&[(path.clone(), audio)]).remove(0).expect("hashed").sha256.to_string();
             assert_ne!(hash, last);
             assert_eq!(hash, crate::hash::sha256(&path).expect("reads"));
             last = hash;

@@ -3,25 +3,22 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
-use crate::minimum_phase::minimum_phase;
-use crate::units::power_db;
+mod left;
+
+pub use left::LeftOver;
+
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// Delays looked at, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
 /// The delay is searched on a grid this many times finer than the samples, then between its points.
 const FINER: usize = 8;
-/// Length of the freest linear filter to each side of no delay, in seconds.
-const FIR_S: f64 = 0.01;
 /// Polarity is told where the greatest value of one sign exceeds that of the other by this factor.
 const CLEARLY: f64 = 1.25;
 /// Fewest events: two to fit on, two to test on.
 const FEWEST: usize = 4;
-
-/// Below this coherence a filter carries nothing.
-const LEAST_COHERENCE: f64 = 0.1;
 
 type Spectrum = Vec<Complex<f64>>;
 
@@ -31,13 +28,18 @@ pub struct PairSpectra {
     n_fft: usize,
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
+    /// Coherence over all events, averaged over a sixth of an octave: found when it is first asked for.
+    smooth_coherence: OnceLock<Option<Vec<f64>>>,
     events: Vec<[Spectrum; 2]>,
     /// Sum of the squares of the fading of each event: what a steady noise of variance one adds to every bin.
     faded_energy: Vec<f64>,
-    /// The same of stretches in which nothing is played.
-    gaps: Vec<[Spectrum; 2]>,
+    /// Sums over the stretches in which nothing is played.
+    gaps: Option<Sums>,
     /// Sum of the squares of their fading.
     gaps_faded_energy: f64,
+    /// Room for a transform, kept only to be filled again.
+    padded: Vec<f64>,
+    scratch: Spectrum,
 }
 
 /// Where the second channel lies in time, and which way up.
@@ -64,29 +66,54 @@ impl Delay {
     }
 }
 
-/// Energy left over in the second channel, in dB re its own, after three fits to the first one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LeftOver {
-    /// After one gain and one delay.
-    pub gain_delay_db: Option<f64>,
-    /// After a minimum-phase filter too.
-    pub minimum_phase_db: Option<f64>,
-    /// After the freest linear filter of 20 ms.
-    pub any_linear_db: Option<f64>,
+/// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
+struct Sums {
+    aa: Vec<f64>,
+    bb: Vec<f64>,
+    ab: Spectrum,
+}
+
+impl Sums {
+    fn new(n_bins: usize) -> Sums {
+        Sums { aa: vec![0.0; n_bins], bb: vec![0.0; n_bins], ab: vec![Complex::default(); n_bins] }
+    }
+
+    fn add(&mut self, [a, b]: &[Spectrum; 2]) {
+        let sums = self.aa.iter_mut().zip(&mut self.bb).zip(&mut self.ab);
+        for (((aa, bb), ab), (a, b)) in sums.zip(a.iter().zip(b)) {
+            *aa += a.norm_sqr();
+            *bb += b.norm_sqr();
+            *ab += a.conj() * b;
+        }
+    }
+
+    /// Energy of B − H·A, and of B, over all stretches and bins.
+    fn left_by(&self, filter: &[Complex<f64>]) -> (f64, f64) {
+        let left = (0..filter.len()).map(|k| {
+            let (h, b) = (filter[k], self.bb[k]);
+            // Rounding can take it below nothing.
+            (b + h.norm_sqr() * self.aa[k] - 2.0 * (h.conj() * self.ab[k]).re).max(0.0)
+        });
+        (left.sum(), self.bb.iter().sum())
+    }
 }
 
 impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
         let n_fft = fast_length(longest + (MOST_DELAY_S * f64::from(rate_hz)) as usize);
+        let forward = forward(n_fft);
         PairSpectra {
+            padded: vec![0.0; n_fft],
+            scratch: forward.make_scratch_vec(),
             rate_hz: f64::from(rate_hz),
             n_fft,
-            forward: forward(n_fft),
-            inverse: inverse(n_fft * FINER),
+            forward,
+            inverse: inverse(n_fft),
+            smooth_coherence: OnceLock::new(),
             events: Vec::new(),
             faded_energy: Vec::new(),
-            gaps: Vec::new(),
+            gaps: None,
             gaps_faded_energy: 0.0,
         }
     }
@@ -94,6 +121,7 @@ impl PairSpectra {
     /// Adds one event, the same stretch of both channels; what is longer than announced is cut off.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
+        self.smooth_coherence = OnceLock::new();
         self.events.push(spectra);
         self.faded_energy.push(energy);
     }
@@ -102,24 +130,22 @@ impl PairSpectra {
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
-        self.gaps.push(spectra);
+        let n_bins = self.n_bins();
+        self.gaps.get_or_insert_with(|| Sums::new(n_bins)).add(&spectra);
         self.gaps_faded_energy += energy;
     }
 
     /// Spectra of one stretch of both channels, faded, and the energy that its fading leaves of a steady noise of
     /// variance one.
-    fn spectra(&self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
-        let mut energy = 0.0;
+    fn spectra(&mut self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
+        let fading = fading(a.len().min(b.len()).min(self.n_fft));
+        let energy = fading.iter().map(|w| w * w).sum();
         let spectra = [a, b].map(|samples| {
-            let mut padded = vec![0.0; self.n_fft];
-            padded.iter_mut().zip(samples).for_each(|(p, x)| *p = f64::from(*x));
-            let n = samples.len().min(self.n_fft);
-            faded(&mut padded[..n]);
-            let mut fading = vec![1.0; n];
-            faded(&mut fading);
-            energy = fading.iter().map(|w| w * w).sum();
+            self.padded.iter_mut().zip(samples).zip(&fading).for_each(|((p, x), w)| *p = f64::from(*x) * w);
+            self.padded[fading.len()..].fill(0.0);
             let mut out = self.forward.make_output_vec();
-            self.forward.process(&mut padded, &mut out).expect("lengths are those of the plan");
+            let done = self.forward.process_with_scratch(&mut self.padded, &mut out, &mut self.scratch);
+            done.expect("lengths are those of the plan");
             out
         });
         (spectra, energy)
@@ -134,18 +160,11 @@ impl PairSpectra {
         self.n_fft / 2 + 1
     }
 
-    /// Sums over the events that `pick` takes: energies of both channels, and the cross spectrum conj(A)·B.
-    fn sums(&self, pick: impl Fn(usize) -> bool) -> (Vec<f64>, Vec<f64>, Spectrum) {
-        let n = self.n_bins();
-        let (mut aa, mut bb, mut ab) = (vec![0.0; n], vec![0.0; n], vec![Complex::default(); n]);
-        for (_, [a, b]) in self.events.iter().enumerate().filter(|(i, _)| pick(*i)) {
-            for k in 0..n {
-                aa[k] += a[k].norm_sqr();
-                bb[k] += b[k].norm_sqr();
-                ab[k] += a[k].conj() * b[k];
-            }
-        }
-        (aa, bb, ab)
+    /// Sums over the events that `pick` takes.
+    fn sums(&self, pick: impl Fn(usize) -> bool) -> Sums {
+        let mut sums = Sums::new(self.n_bins());
+        self.events.iter().enumerate().filter(|(i, _)| pick(*i)).for_each(|(_, spectra)| sums.add(spectra));
+        sums
     }
 
     /// Magnitude-squared coherence per bin, corrected for the bias of few averages; `None` below four events.
@@ -154,7 +173,7 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data: E[γ̂²] ≈ γ² + (1 − γ²)²/n for n averages, here taken off to first order.
     pub fn coherence(&self) -> Option<Vec<f64>> {
         let n = self.events.len() as f64;
-        let (aa, bb, ab) = self.sums(|_| true);
+        let Sums { aa, bb, ab } = self.sums(|_| true);
         (self.events.len() >= FEWEST).then(|| {
             (0..ab.len())
                 .map(|k| {
@@ -173,13 +192,16 @@ impl PairSpectra {
     /// γ/(√(G_aa·G_bb)·(1 − γ²)); γ² is averaged over a sixth of an octave, since bins that agree by chance would choose
     /// themselves.
     pub fn delay(&self) -> Option<Delay> {
-        let (aa, bb, ab) = self.sums(|_| true);
-        self.delay_of(&ab, &self.weights(&aa, &bb)?)
+        let Sums { aa, bb, ab } = self.sums(|_| true);
+        let weights = self.weights(&aa, &bb)?;
+        let (seconds, upright) = self.delay_of(&ab, &weights)?;
+        Some(Delay { seconds, sd_seconds: self.delay_sd(&ab, &weights, seconds), upright })
     }
 
     /// Weight of every bin of the cross spectrum.
     fn weights(&self, aa: &[f64], bb: &[f64]) -> Option<Vec<f64>> {
-        let coherence = sixth_octave(&self.coherence()?);
+        let smooth = || self.coherence().map(|c| sixth_octave(&c));
+        let coherence = self.smooth_coherence.get_or_init(smooth).as_ref()?;
         let weight = |k: usize| {
             // Bounded, so that one bin of a pure tone does not outweigh all others.
             let trust = coherence[k].sqrt() / (1.0 - coherence[k]).max(0.02);
@@ -188,17 +210,38 @@ impl PairSpectra {
         Some((0..aa.len()).map(weight).collect())
     }
 
-    fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<Delay> {
-        let mut weighted = self.inverse.make_input_vec();
-        for k in 1..ab.len() - 1 {
-            weighted[k] = ab[k] * weights[k];
+    /// Delay in seconds, and greatest positive over greatest negative value of the weighted correlation.
+    ///
+    /// The grid finer than the samples is made of as many transforms, each of the correlation moved by a step: shorter ones
+    /// than one of them all, and they stay in the cache.
+    fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<(f64, f64)> {
+        let (n, last) = (self.n_fft, ab.len() - 1);
+        let mut weighted: Spectrum = ab.iter().zip(weights).map(|(g, w)| g * w).collect();
+        (weighted[0], weighted[last]) = (Complex::default(), Complex::default());
+        let step = 1.0 / (FINER as f64 * self.rate_hz);
+        let turns: Spectrum = (0..ab.len()).map(|k| self.turn(k, -step)).collect();
+        let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
+        let mut scratch = self.inverse.make_scratch_vec();
+        // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
+        let reach = (MOST_DELAY_S * self.rate_hz) as i64 * FINER as i64;
+        let mut fine = vec![0.0; (2 * reach + 3) as usize];
+        for phase in 0..FINER as i64 {
+            moved.copy_from_slice(&weighted);
+            self.inverse.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
+            weighted.iter_mut().zip(&turns).for_each(|(w, t)| *w *= t);
+            let first = (-reach - 1 - phase).div_euclid(FINER as i64);
+            for whole in first.. {
+                let at = whole * FINER as i64 + phase + reach + 1;
+                if at >= fine.len() as i64 {
+                    break;
+                }
+                if at >= 0 {
+                    fine[at as usize] = correlation[whole.rem_euclid(n as i64) as usize];
+                }
+            }
         }
-        let mut correlation = self.inverse.make_output_vec();
-        self.inverse.process(&mut weighted, &mut correlation).ok()?;
-        let n = correlation.len();
-        let reach = (MOST_DELAY_S * self.rate_hz) as usize * FINER;
-        let at = |lag: i64| correlation[lag.rem_euclid(n as i64) as usize];
-        let lags = -(reach as i64)..=reach as i64;
+        let at = |lag: i64| fine[(lag + reach + 1) as usize];
+        let lags = -reach..=reach;
         let most = lags.clone().max_by(|x, y| at(*x).total_cmp(&at(*y)))?;
         let least = lags.min_by(|x, y| at(*x).total_cmp(&at(*y)))?;
         let (up, down) = (at(most).max(0.0), (-at(least)).max(0.0));
@@ -210,9 +253,7 @@ impl PairSpectra {
         let [y0, y1, y2] = [-1, 0, 1].map(|d| sign * at(peak + d));
         let curve = y0 - 2.0 * y1 + y2;
         let between = if curve < 0.0 { 0.5 * (y0 - y2) / curve } else { 0.0 };
-        let seconds = (peak as f64 + between) / (FINER as f64 * self.rate_hz);
-        let sd_seconds = self.delay_sd(ab, weights, seconds);
-        Some(Delay { seconds, sd_seconds, upright: up / down.max(f64::MIN_POSITIVE) })
+        Some(((peak as f64 + between) * step, up / down.max(f64::MIN_POSITIVE)))
     }
 
     /// Standard deviation of the delay, by how much each event alone pulls at it.
@@ -237,51 +278,9 @@ impl PairSpectra {
         (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
     }
 
-    /// What three fits leave over, fitted on every second event and tested on the others.
-    pub fn left_over(&self) -> LeftOver {
-        let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
-        let (aa, bb, ab) = self.sums(|i| i % 2 == 0);
-        let Some(weights) = self.weights(&aa, &bb) else { return nothing };
-        let plain = vec![Complex::new(1.0, 0.0); ab.len()];
-        let minimum = self.minimum_phase(&aa, &bb);
-        let delayed = |shape: &Spectrum| -> Option<f64> {
-            let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
-            // The shape is taken off the cross spectrum's size too.
-            let weights: Vec<f64> =
-                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
-            let delay = self.delay_of(&rest, &weights)?;
-            let turned: Spectrum =
-                shape.iter().enumerate().map(|(k, h)| h * self.turn(k, delay.seconds)).collect();
-            let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
-            let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
-            let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
-            self.tested(&filter)
-        };
-        LeftOver {
-            gain_delay_db: delayed(&plain),
-            minimum_phase_db: delayed(&minimum),
-            any_linear_db: self.tested(&self.freest(&aa, &bb, &ab)),
-        }
-    }
-
     /// e^(−jωτ) at a bin.
     fn turn(&self, bin: usize, seconds: f64) -> Complex<f64> {
         Complex::from_polar(1.0, -TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds)
-    }
-
-    /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
-    /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
-    fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
-        let over = |[a, b]: &[Spectrum; 2]| -> (f64, f64) {
-            let left = filter.iter().enumerate().map(|(k, h)| (b[k] - h * a[k]).norm_sqr()).sum();
-            (left, b.iter().map(Complex::norm_sqr).sum())
-        };
-        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
-        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
-        let (noise, noise_b) = self.gaps.iter().map(over).fold((0.0, 0.0), add);
-        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
-        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
-        power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
     }
 
     /// The transfer ratio B/A per bin, H1 = G_ab/G_aa, with its relative random error; `None` below four events.
@@ -292,7 +291,7 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data, ch. 9: √(1 − γ²)/(|γ|·√(2n)), `reference/08_h1_random_error.csv`.
     pub fn ratio(&self) -> Option<Vec<(Complex<f64>, f64)>> {
         let coherence = self.coherence()?;
-        let (aa, _, ab) = self.sums(|_| true);
+        let Sums { aa, ab, .. } = self.sums(|_| true);
         let n = self.events.len() as f64;
         Some(
             (0..ab.len())
@@ -301,46 +300,11 @@ impl PairSpectra {
         )
     }
 
-    /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
-    /// The impulse response is cut to the stated length.
-    fn freest(&self, aa: &[f64], bb: &[f64], ab: &[Complex<f64>]) -> Spectrum {
-        let n = self.events.len().div_ceil(2) as f64;
-        let raw: Vec<f64> =
-            (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
-        // Unrelated channels have 1/n in the mean.
-        let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
-        let raw: Spectrum = sixth_octave(&raw)
-            .iter()
-            .enumerate()
-            .map(
-                |(k, c)| if *c > related { ab[k] / aa[k].max(f64::MIN_POSITIVE) } else { Complex::default() },
-            )
-            .collect();
-        let mut impulse = self.to_time(raw);
-        let reach = (FIR_S * self.rate_hz) as usize;
-        let n = impulse.len();
-        impulse[(reach + 1).min(n)..n.saturating_sub(reach).max((reach + 1).min(n))].fill(0.0);
-        self.to_frequency(impulse)
-    }
-
-    /// The minimum-phase filter with the ratio of the channels' smoothed spectra as its power gain, by the cepstrum.
-    fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
-        let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
-        let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Vec<f64> = smooth_a
-            .iter()
-            .zip(&smooth_b)
-            .map(|(a, b)| 0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln())
-            .collect();
-        minimum_phase(&log)
-    }
-
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
-        let inverse = inverse(self.n_fft);
-        let mut out = inverse.make_output_vec();
+        let mut out = self.inverse.make_output_vec();
         let last = spectrum.len() - 1;
         (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
-        inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
+        self.inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
         out.iter_mut().for_each(|x| *x /= self.n_fft as f64);
         out
     }
@@ -362,11 +326,12 @@ pub fn relative_error_of_ratio(coherence: f64, n: f64) -> f64 {
 
 /// Fades the first hundredth in and the last tenth out: a cut is at the same frame in both channels and would be seen
 /// as a part without delay.
-fn faded(samples: &mut [f64]) {
-    let n = samples.len();
+fn fading(n: usize) -> Vec<f64> {
+    let mut out = vec![1.0; n];
     let rise = |i: usize, over: usize| (0.25 * TAU * i as f64 / over as f64).sin().powi(2);
-    samples.iter_mut().take(n / 100).enumerate().for_each(|(i, x)| *x *= rise(i, n / 100));
-    samples.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, x)| *x *= rise(i, n / 10));
+    out.iter_mut().take(n / 100).enumerate().for_each(|(i, w)| *w *= rise(i, n / 100));
+    out.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, w)| *w *= rise(i, n / 10));
+    out
 }
 
 /// Means over a twelfth of an octave to each side.
