@@ -57,10 +57,10 @@ stage("a new shootout begins with the plan", async () => {
   await add("sources", "Real drum");
   const session = page.locator("section.plan-of").filter({ hasText: "Session: Drum together" });
   // One directly after the other, faster than the page is drawn anew.
-  await session.locator("label", { hasText: "Moorhen" }).locator("input").check();
-  await session.locator("label", { hasText: "Heron" }).locator("input").check();
+  await session.locator("fieldset label", { hasText: "Moorhen" }).locator("input").check();
+  await session.locator("fieldset label", { hasText: "Heron" }).locator("input").check();
   const sheet = session.locator(".sheet li");
-  await sheet.first().waitFor();
+  await sheet.filter({ hasText: "Heron" }).first().waitFor();
   const n = await sheet.count();
   assert.ok(n >= 2, `${n} steps`);
   for (const i of [0, 1]) await sheet.nth(i).locator("input").check();
