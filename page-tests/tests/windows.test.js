@@ -87,7 +87,7 @@ test("a conflicting edit is refused and said, and nothing is lost", async () => 
   await told(other, "Saved.");
   await told(page, "changed elsewhere");
   await words.blur();
-  await page.getByText("Another's.").waitFor();
+  await page.locator("p", { hasText: "Now in the log: “Another's.”" }).waitFor();
   assert.equal(await words.inputValue(), "My long paragraph.");
   assert.match(readFileSync(logOf(served.folder), "utf8"), /Another's\./);
   await page.getByRole("button", { name: "Put mine in their place" }).click();
