@@ -1,7 +1,7 @@
 // The program under test: folders made with it, and its page served.
 
 import { spawn, spawnSync } from "node:child_process";
-import { cpSync, existsSync, mkdtempSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdtempSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 
@@ -47,6 +47,14 @@ export function asked(args) {
   return { status: done.status, out: done.stdout, err: done.stderr };
 }
 
+/** What was started and has not ended. @type {Set<Served>} */
+const running = new Set();
+
+/** Ends every program that a test left running, also one that failed. */
+export async function endAll() {
+  await Promise.all([...running].map((served) => served.end()));
+}
+
 /** A page that is served. */
 export class Served {
   /**
@@ -58,10 +66,12 @@ export class Served {
     this.link = link;
     this.child = child;
     this.folder = folder;
+    running.add(this);
   }
 
   /** Ends the program. */
   async end() {
+    if (!running.delete(this)) return;
     const ended = new Promise((done) => this.child.once("exit", done));
     this.child.kill("SIGTERM");
     await ended;
@@ -103,14 +113,4 @@ function started(args, folder) {
 /** @param {string} folder */
 export function open(folder) {
   return started(["open", folder, "--quiet", "--port", "0"], folder);
-}
-
-/** Makes the demo and serves it. @param {string} folder */
-export function openDemo(folder) {
-  return started(["demo", folder], folder);
-}
-
-/** Removes everything of a run. @param {string} folder */
-export function clear(folder) {
-  rmSync(folder, { recursive: true, force: true });
 }

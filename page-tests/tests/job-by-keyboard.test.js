@@ -5,7 +5,7 @@ import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { after, before } from "node:test";
 import { browser, focusIsSeen, told } from "../lib/browser.js";
-import { empty, open } from "../lib/program.js";
+import { empty, endAll, open } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
 
 /** @type {import("../lib/browser.js").Watched} */
@@ -21,8 +21,9 @@ before(async () => {
   page = await watched.window(served.link);
 });
 after(async () => {
+  await watched.close();
+  await endAll();
   await watched.end();
-  await served.end();
 });
 
 const stage = stages();

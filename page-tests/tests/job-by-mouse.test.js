@@ -5,7 +5,7 @@ import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { after, before } from "node:test";
 import { browser, told } from "../lib/browser.js";
-import { empty, open } from "../lib/program.js";
+import { empty, endAll, open } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
 import { hits, twoMicrophones } from "../lib/wav.js";
 
@@ -22,8 +22,9 @@ before(async () => {
   page = await watched.window(served.link);
 });
 after(async () => {
+  await watched.close();
+  await endAll();
   await watched.end();
-  await served.end();
 });
 
 const stage = stages();
