@@ -24,8 +24,12 @@ impl Disagreement {
     /// The warning as it is shown.
     pub fn text(&self) -> String {
         match &self.nearest {
-            Some(near) => format!("“{}” agrees with no number of the findings; the nearest is {near}", self.written),
-            None => format!("“{}” agrees with no number of the findings; there is none of its kind", self.written),
+            Some(near) => {
+                format!("“{}” agrees with no number of the findings; the nearest is {near}", self.written)
+            }
+            None => {
+                format!("“{}” agrees with no number of the findings; there is none of its kind", self.written)
+            }
         }
     }
 }
@@ -88,11 +92,10 @@ fn agrees(n: &Written, k: &Known) -> bool {
 fn nearest(n: &Written, known: &[Known]) -> Option<String> {
     let size = |v: f64| if n.signed { v } else { v.abs() };
     let of_kind = known.iter().filter(|k| n.kind.is_none_or(|kind| kind == k.kind));
-    let near =
-        of_kind.min_by(|a, b| {
-            let off = |k: &Known| (size(k.value) - size(n.value)).abs();
-            off(a).total_cmp(&off(b))
-        })?;
+    let near = of_kind.min_by(|a, b| {
+        let off = |k: &Known| (size(k.value) - size(n.value)).abs();
+        off(a).total_cmp(&off(b))
+    })?;
     Some(match near.kind {
         Kind::Hz => words::hertz(near.value),
         Kind::Db if n.signed => format!("{} dB", words::signed(near.value)),
@@ -114,7 +117,9 @@ fn known(findings: &Findings, about: About) -> Vec<Known> {
         About::Whole => findings.comparisons.iter().collect(),
     };
     if about == About::Whole {
-        for n in [findings.mics.len(), findings.sources.len(), findings.takes.len(), findings.comparisons.len()] {
+        for n in
+            [findings.mics.len(), findings.sources.len(), findings.takes.len(), findings.comparisons.len()]
+        {
             put(&mut out, Kind::Count, Some(n as f64));
         }
     }
@@ -224,7 +229,8 @@ fn numbers(text: &str, names: &[String]) -> Vec<Written> {
     let mut i = 0;
     let mut last = ' ';
     while i < text.len() {
-        if let Some(name) = names.iter().find(|n| !last.is_alphanumeric() && text[i..].starts_with(n.as_str()))
+        if let Some(name) =
+            names.iter().find(|n| !last.is_alphanumeric() && text[i..].starts_with(n.as_str()))
             && !text[i + name.len()..].starts_with(|c: char| c.is_alphanumeric())
         {
             i += name.len();
@@ -262,7 +268,8 @@ fn number(text: &str, at: usize, end: usize, decimals: usize) -> Written {
         Some(-1.0)
     } else if before.ends_with('+') || before.ends_with("plus ") {
         Some(1.0)
-    } else if before.ends_with('-') && !before.trim_end_matches('-').ends_with(|c: char| c.is_alphanumeric()) {
+    } else if before.ends_with('-') && !before.trim_end_matches('-').ends_with(|c: char| c.is_alphanumeric())
+    {
         Some(-1.0)
     } else {
         None

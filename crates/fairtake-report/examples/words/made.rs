@@ -2,10 +2,9 @@
 
 use super::parts::{self, Draw};
 use fairtake_compare::{
-    Band, BleedFindings, BleedMeasure, Both, Claim, ComparisonFindings, Counts, Design, Estimate,
-    EventShape, Findings, LevelMatch, LevelMeasure, LevelSummary, Levels, MatchBy, MicEntry, NoiseFindings,
-    NoiseMeasure, Program, Region, Settings, Settle, SettleReason, SourceEntry, TakeEntry, Unit, Verdict, runs,
-    verdict,
+    Band, BleedFindings, BleedMeasure, Both, Claim, ComparisonFindings, Counts, Design, Estimate, EventShape,
+    Findings, LevelMatch, LevelMeasure, LevelSummary, Levels, MatchBy, MicEntry, NoiseFindings, NoiseMeasure,
+    Program, Region, Settings, Settle, SettleReason, SourceEntry, TakeEntry, Unit, Verdict, runs, verdict,
 };
 
 /// What is special about a made run.
@@ -50,7 +49,8 @@ pub fn findings(seed: u64) -> Findings {
     let n_sources = if case == Case::SeveralSources { 2 + draw.below(3) } else { 1 };
     let mut settings = Settings::standard();
     settings.margin_db = draw.of(&[1.0, 1.0, 1.0, 0.5, 2.0, 0.25, 1.5]);
-    settings.match_by = draw.of(&[MatchBy::Loudness, MatchBy::Loudness, MatchBy::Midrange, MatchBy::Peak, MatchBy::None]);
+    settings.match_by =
+        draw.of(&[MatchBy::Loudness, MatchBy::Loudness, MatchBy::Midrange, MatchBy::Peak, MatchBy::None]);
     settings.bands_per_octave = draw.of(&[1, 3, 3, 6, 12]);
     let mics: Vec<MicEntry> = parts::mic_names(&mut draw, n_mics, case == Case::StrangeNames)
         .into_iter()
@@ -116,7 +116,8 @@ fn comparison(
     let counts = Both { reference: of(reference), against: of(against) };
     let repeated = counts.reference.placements >= 2 && counts.against.placements >= 2;
     let spread = (case != Case::NoSpread).then(|| draw.between(0.05, 0.9));
-    let unit = if repeated { Unit::Placement } else { draw.of(&[Unit::Event, Unit::Block, Unit::Performance]) };
+    let unit =
+        if repeated { Unit::Placement } else { draw.of(&[Unit::Event, Unit::Block, Unit::Performance]) };
     let bands = bands(draw, case, settings, spread);
     let level = draw.between(-12.0, 12.0);
     let mut level_of = |size: f64| level_measure(draw, size, spread, settings.margin_db);
@@ -142,7 +143,8 @@ fn comparison(
         against: has_noise.then_some(-80.0 + size),
         difference_db: if has_noise { estimate(draw, size, spread, settings.margin_db) } else { nothing() },
     };
-    let noise = NoiseFindings { plain_dbfs: noise(1.0), a_weighted_dbfs: noise(-3.03), bs468_dbfs: noise(0.02) };
+    let noise =
+        NoiseFindings { plain_dbfs: noise(1.0), a_weighted_dbfs: noise(-3.03), bs468_dbfs: noise(0.02) };
     let bleed = draw.one_in(5).then(|| BleedFindings {
         loudness_db: BleedMeasure {
             reference: Some(20.0),
@@ -203,7 +205,12 @@ fn estimate(draw: &mut Draw, size: f64, spread: Option<f64>, margin_db: f64) -> 
         return Estimate { estimate: Some(value), low: None, high: None, verdict: Some(Verdict::Undecided) };
     };
     let (low, high) = (value - half, value + half);
-    Estimate { estimate: Some(value), low: Some(low), high: Some(high), verdict: Some(verdict(value, low, high, margin_db)) }
+    Estimate {
+        estimate: Some(value),
+        low: Some(low),
+        high: Some(high),
+        verdict: Some(verdict(value, low, high, margin_db)),
+    }
 }
 
 /// A difference that wanders over frequency, with the noise at the lower end or everywhere.
@@ -263,9 +270,8 @@ fn regions(draw: &mut Draw, bands: &[Band], spread: Option<f64>, unit: Unit) -> 
         .map(|(from, to)| {
             let piece = &bands[from..to];
             let n = piece.len() as f64;
-            let mean = |of: fn(&Band) -> Option<f64>| {
-                piece.iter().map(of).sum::<Option<f64>>().map(|sum| sum / n)
-            };
+            let mean =
+                |of: fn(&Band) -> Option<f64>| piece.iter().map(of).sum::<Option<f64>>().map(|sum| sum / n);
             let verdict = bands[from].verdict;
             let settle = (verdict == Verdict::Undecided).then(|| {
                 let reason = draw.of(&[
@@ -274,7 +280,8 @@ fn regions(draw: &mut Draw, bands: &[Band], spread: Option<f64>, unit: Unit) -> 
                     SettleReason::OutOfReach,
                     SettleReason::Allowance,
                 ]);
-                let number = (spread.is_none() || reason == SettleReason::Reachable).then(|| 4 + draw.below(16) as u32);
+                let number = (spread.is_none() || reason == SettleReason::Reachable)
+                    .then(|| 4 + draw.below(16) as u32);
                 Settle {
                     events: number.filter(|_| unit != Unit::Placement),
                     placements: number.filter(|_| unit == Unit::Placement),

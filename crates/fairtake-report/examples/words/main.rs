@@ -28,15 +28,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     for text in line["texts"].as_array().ok_or("no texts")? {
         let seconds = text["seconds"].as_f64().map_or(String::new(), |s| format!(", {s:.0} s"));
-        writeln!(out, "== {} of {}{seconds}\n{}", text["kind"], text["about"], text["text"].as_str().unwrap_or(""))?;
+        writeln!(
+            out,
+            "== {} of {}{seconds}\n{}",
+            text["kind"],
+            text["about"],
+            text["text"].as_str().unwrap_or("")
+        )?;
     }
     Ok(())
 }
 
+/// Of a reel that begins late and has a name in two lines.
+const CHAPTERS: [(f64, &str); 2] = [(3.2, "Heron 3, 12 hits"), (75.5, "the other\none")];
+
 /// The findings and everything that is said of them.
 fn line(findings: &Findings, seed: &str) -> Value {
-    let chapters: Vec<Chapter> =
-        [(0.0, "Heron 3, 12 hits"), (75.5, "the other\none")].iter().filter_map(|(s, n)| Chapter::new(*s, n)).collect();
+    let chapters: Vec<Chapter> = CHAPTERS.iter().filter_map(|(s, n)| Chapter::new(*s, n)).collect();
     let mut texts = Vec::new();
     let abouts = (0..findings.comparisons.len()).map(About::Pair).chain([About::Whole]);
     for about in abouts {
@@ -46,13 +54,20 @@ fn line(findings: &Findings, seed: &str) -> Value {
         };
         for (kind, length) in [("minute", Length::Minute), ("three_minutes", Length::ThreeMinutes)] {
             let Speech { text, n_words, seconds } = speech(findings, about, length);
-            texts.push(json!({"kind": kind, "about": place, "text": text, "words": n_words, "seconds": seconds}));
+            texts.push(
+                json!({"kind": kind, "about": place, "text": text, "words": n_words, "seconds": seconds}),
+            );
         }
         texts.push(json!({"kind": "description", "about": place, "text": description(findings, about, &[])}));
         texts.push(json!({"kind": "reel", "about": place, "text": description(findings, about, &chapters)}));
         if let About::Pair(i) = about {
-            texts.push(json!({"kind": "table", "about": i, "text": table(findings, &findings.comparisons[i])}));
+            texts.push(
+                json!({"kind": "table", "about": i, "text": table(findings, &findings.comparisons[i])}),
+            );
         }
     }
-    json!({"seed": seed, "findings": findings, "texts": texts})
+    let mut findings = findings.clone();
+    // Many, and nothing is said of single bands.
+    findings.comparisons.iter_mut().for_each(|c| c.bands.clear());
+    json!({"seed": seed, "findings": findings, "texts": texts, "chapters": CHAPTERS})
 }

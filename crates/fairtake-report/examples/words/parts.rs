@@ -62,7 +62,8 @@ pub fn mic_names(draw: &mut Draw, n: usize, strange: bool) -> Vec<String> {
 }
 
 pub fn source_names(draw: &mut Draw, n: usize, strange: bool) -> Vec<String> {
-    let plain = ["frame drum, 40 cm", "cello, slow notes", "speaking voice", "oar on the water", "rowing bench"];
+    let plain =
+        ["frame drum, 40 cm", "cello, slow notes", "speaking voice", "oar on the water", "rowing bench"];
     let odd = ["drum \"2.5 kHz more\"", "line\nbreak 3", "\u{5ea}\u{5d5}\u{5e3} 4", "🥁", ""];
     let list = if strange { &odd } else { &plain };
     let first = draw.below(list.len());
@@ -74,7 +75,8 @@ pub fn title(draw: &mut Draw, strange: bool) -> String {
         return "Which one for the boathouse, day 2".into();
     }
     let long = "A very long title, 3.0 dB more. ".repeat(7);
-    draw.of(&["“Moorhen” or\n'Heron'?\u{202e} 12 dB", "\u{5d0}\u{5d1}\u{5d2} 3", "🛶", long.as_str(), ""]).to_string()
+    draw.of(&["“Moorhen” or\n'Heron'?\u{202e} 12 dB", "\u{5d0}\u{5d1}\u{5d2} 3", "🛶", long.as_str(), ""])
+        .to_string()
 }
 
 pub fn takes(draw: &mut Draw, mics: &[MicEntry], sources: &[SourceEntry], case: Case) -> Vec<TakeEntry> {

@@ -64,7 +64,8 @@ mod tests {
 
     #[test]
     fn chapters_stand_in_order_and_begin_at_zero() {
-        let list = [(125.9, "Heron 3"), (4.0, "Moorhen 12\nagain")].map(|(s, n)| Chapter::new(s, n).expect("a time"));
+        let list = [(125.9, "Heron 3"), (4.0, "Moorhen 12\nagain")]
+            .map(|(s, n)| Chapter::new(s, n).expect("a time"));
         assert_eq!(times(&list), "0:00 start\n0:04 Moorhen 12 again\n2:05 Heron 3\n");
         assert_eq!(clock(3725.0, true), "1:02:05");
     }

@@ -190,7 +190,10 @@ mod tests {
         p.say(Need::May(0), "May.");
         let said = p.fitted(Length::Minute);
         assert!(said.text.starts_with("Must. Rank 1") && said.text.contains("Rank 0"), "{}", said.text);
-        assert!(!said.text.contains("Rank 2") && said.text.contains("One smaller difference is not said here.\n\nMay."));
+        assert!(
+            !said.text.contains("Rank 2")
+                && said.text.contains("One smaller difference is not said here.\n\nMay.")
+        );
         assert!(said.seconds <= 66.0);
     }
 }

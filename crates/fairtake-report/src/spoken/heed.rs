@@ -92,7 +92,8 @@ pub(super) fn heed(out: &mut Pieces, form: Form, findings: &Findings, about: Abo
         return;
     }
     let said: Vec<String> = groups.iter().map(|g| counted(g)).collect();
-    let verb = if groups.len() == 1 && groups[0].len() == 1 { "One caution stands" } else { "Cautions stand" };
+    let verb =
+        if groups.len() == 1 && groups[0].len() == 1 { "One caution stands" } else { "Cautions stand" };
     out.must(format!("{verb}: {}.", list(&said)));
     if length == Length::ThreeMinutes {
         for (i, g) in groups.iter().enumerate() {
@@ -125,8 +126,7 @@ fn left_out(scope: &Scope, standing: &[&CheckResult]) -> Vec<String> {
     let sentence = |(group, takes): &(Group, Vec<&TakeEntry>)| {
         let named: Vec<String> = takes.iter().take(MOST_NAMED).map(|t| place(t)).collect();
         let more = takes.len().saturating_sub(MOST_NAMED);
-        let named =
-            if more > 0 { format!("{}, and {more} more", named.join(", ")) } else { list(&named) };
+        let named = if more > 0 { format!("{}, and {more} more", named.join(", ")) } else { list(&named) };
         let on = if several {
             format!(" on “{}”", source(scope.findings, &group.source))
         } else {

@@ -10,7 +10,7 @@ pub(super) fn levels(form: Form, pair: &Pair, c: &ComparisonFindings) -> String 
     let m = &c.levels.loudness_lufs;
     match (m.reference.event_mean, words::stated_against(m), m.difference_db.estimate) {
         (Some(reference), Some(against), Some(_)) => format!(
-            "As recorded, {} had a mean loudness of {}, and {} of {}.",
+            "{} was recorded at {} on average, {} at {}.",
             pair.reference,
             form.lufs(reference),
             pair.against,
@@ -54,10 +54,10 @@ pub(super) fn at_equal_gain(form: Form, pair: &Pair, c: &ComparisonFindings) -> 
 /// By what levels are matched before the spectra are compared.
 pub(super) fn matched(c: &ComparisonFindings) -> &'static str {
     match c.level_match.by {
-        MatchBy::None => "For what follows, levels are not matched.",
-        MatchBy::Loudness => "For what follows, levels are matched by loudness.",
-        MatchBy::Midrange => "For what follows, levels are matched by the energy of the middle range.",
-        MatchBy::Peak => "For what follows, levels are matched by peaks.",
+        MatchBy::None => "Regions are compared as recorded, levels not matched.",
+        MatchBy::Loudness => "Regions are compared at levels matched by loudness.",
+        MatchBy::Midrange => "Regions are compared at levels matched by the energy of the middle range.",
+        MatchBy::Peak => "Regions are compared at levels matched by peaks.",
     }
 }
 

@@ -23,6 +23,7 @@ use fairtake_compare::{Claim, ComparisonFindings, Counts, Design, Findings, Play
 use fit::{Need, Pieces};
 use names::{Pair, source, takes_of};
 use phrase::times;
+use region::Words;
 
 /// How long a summary may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,7 +80,8 @@ fn one(out: &mut Pieces, findings: &Findings, index: usize, form: Form, length: 
     let c = &findings.comparisons[index];
     let pair = Pair::of(findings, c);
     let short = length == Length::Minute;
-    heading(out, findings, &pair, c);
+    heading(out, &pair);
+    out.must(of_source(findings, c));
     out.say(Need::May(1), made(findings, &pair, c));
     out.must(claim(c.claim));
     out.must(ranges(findings, c, form));
@@ -90,7 +92,7 @@ fn one(out: &mut Pieces, findings: &Findings, index: usize, form: Form, length: 
     out.paragraph();
     if !region::nothing_judged(c) {
         out.must(level::matched(c));
-        region::differences(out, form, &pair, c);
+        region::differences(out, form, &pair, c, if short { Words::Few } else { Words::Full });
         out.say(if short { Need::May(0) } else { Need::Must }, region::alike(form, c, length));
     }
     out.paragraph();
@@ -119,41 +121,53 @@ fn unknown(out: &mut Pieces, c: &ComparisonFindings, form: Form, length: Length)
 /// Said where no interval is known.
 const NO_SPREAD: &str = "There are too few repeats to know any spread, so nothing is decided.";
 
-/// All comparisons, one paragraph each.
+/// All comparisons, one paragraph each. What they share is said once.
 fn whole(out: &mut Pieces, findings: &Findings, form: Form, length: Length) {
-    let mut mics: Vec<&str> =
-        findings.comparisons.iter().flat_map(|c| [c.reference.as_str(), c.against.as_str()]).collect();
-    mics.sort_unstable();
-    mics.dedup();
-    let mut sources: Vec<&str> = findings.comparisons.iter().map(|c| c.source.as_str()).collect();
-    sources.sort_unstable();
-    sources.dedup();
+    let all = &findings.comparisons;
+    let distinct = |mut ids: Vec<&str>| {
+        ids.sort_unstable();
+        ids.dedup();
+        ids.len()
+    };
     out.must(format!(
         "This is about {}, {} and {}.",
-        number_of(mics.len(), "microphone"),
-        number_of(sources.len(), "source"),
-        number_of(findings.comparisons.len(), "comparison")
+        number_of(
+            distinct(all.iter().flat_map(|c| [c.reference.as_str(), &c.against]).collect()),
+            "microphone"
+        ),
+        number_of(distinct(all.iter().map(|c| c.source.as_str()).collect()), "source"),
+        number_of(all.len(), "comparison")
     ));
-    out.must("It speaks of these units on these sources, and of no other unit or model.");
-    out.must(ranges(findings, &findings.comparisons[0], form));
-    for c in &findings.comparisons {
+    let placed = all.iter().filter(|c| c.claim == Claim::TheseTakes).count();
+    out.must(match placed {
+        0 => "This holds for these units on these sources, not for their models.",
+        n if n == all.len() => claim(Claim::TheseTakes),
+        _ => "Where nothing else is said, this holds for these units on these sources, not for their models.",
+    });
+    out.must(ranges(findings, &all[0], form));
+    out.must(level::matched(&all[0]));
+    for (i, c) in all.iter().enumerate() {
         let pair = Pair::of(findings, c);
         out.paragraph();
-        heading(out, findings, &pair, c);
-        if c.claim == Claim::TheseTakes {
-            out.must("As placed: microphone and placement cannot be told apart.");
+        let same = i > 0 && (&all[i - 1].reference, &all[i - 1].against) == (&c.reference, &c.against);
+        if !same {
+            heading(out, &pair);
+        }
+        out.must(of_source(findings, c));
+        if c.claim == Claim::TheseTakes && placed < all.len() {
+            out.must("This one holds as placed: microphone and placement cannot be told apart.");
         }
         if length == Length::ThreeMinutes {
             out.say(Need::May(2), level::levels(form, &pair, c));
         }
-        out.say(Need::May(0), level::loudness(form, &pair, c));
+        let need = if length == Length::Minute { Need::May(0) } else { Need::Must };
+        out.say(need, level::loudness(form, &pair, c));
         out.must(region::tally(c));
         if c.degrees_of_freedom.is_none() {
             out.must(NO_SPREAD);
         }
         if !region::nothing_judged(c) {
-            out.say(Need::May(6), level::matched(c));
-            region::each_difference(out, form, &pair, c);
+            region::each_difference(out, form, &pair, c, Words::Few);
             out.say(Need::May(1), region::undecided(form, c, length));
             out.say(Need::May(3), region::alike(form, c, length));
             out.say(Need::May(4), region::not_judged(form, c, length));
@@ -166,16 +180,20 @@ fn whole(out: &mut Pieces, findings: &Findings, form: Form, length: Length) {
     heed::heed(out, form, findings, About::Whole, length);
 }
 
-/// Which pair and source.
-fn heading(out: &mut Pieces, findings: &Findings, pair: &Pair, c: &ComparisonFindings) {
+/// Which pair.
+fn heading(out: &mut Pieces, pair: &Pair) {
     out.must(format!("{} against {}.", pair.full_against, pair.full_reference));
     if pair.reference != pair.full_reference || pair.against != pair.full_against {
-        out.must("They are called the other microphone and the reference microphone here.");
+        out.must(pair.stands_for());
     }
-    // Bare files have no source to name.
-    if findings.title.is_some() || findings.sources.len() > 1 {
-        out.must(format!("The source: {}.", source(findings, &c.source)));
+}
+
+/// On which source; bare files have none to name.
+fn of_source(findings: &Findings, c: &ComparisonFindings) -> String {
+    if findings.title.is_none() && findings.sources.len() < 2 {
+        return String::new();
     }
+    format!("The source: {}.", source(findings, &c.source))
 }
 
 /// How the takes were made and how many there are.
@@ -183,7 +201,9 @@ fn made(findings: &Findings, pair: &Pair, c: &ComparisonFindings) -> String {
     let how = match c.design {
         Design::Together => "Both recorded the same playing at once.",
         Design::InTurn => "They were recorded in turn.",
-        Design::InTurnWithWitness => "They were recorded in turn, beside a third microphone that nobody moved.",
+        Design::InTurnWithWitness => {
+            "They were recorded in turn, beside a third microphone that nobody moved."
+        }
         Design::Replayed => "One recording was played back for both.",
     };
     let sustained = takes_of(findings, c).any(|t| t.playing == Playing::Sustained);
@@ -193,7 +213,8 @@ fn made(findings: &Findings, pair: &Pair, c: &ComparisonFindings) -> String {
         (false, 1) => "hit",
         (false, _) => "hits",
     };
-    let of = |n: &Counts| format!("set up {}, with {} {} used", times(n.placements), n.events, what(n.events));
+    let of =
+        |n: &Counts| format!("set up {}, with {} {} in all", times(n.placements), n.events, what(n.events));
     let (a, r) = (&c.counts.against, &c.counts.reference);
     if (a.placements, a.events) == (r.placements, r.events) {
         format!("{how} Each was {}.", of(a))
@@ -206,18 +227,16 @@ fn made(findings: &Findings, pair: &Pair, c: &ComparisonFindings) -> String {
 fn claim(claim: Claim) -> &'static str {
     match claim {
         Claim::TheseTakes => {
-            "It speaks of these takes as placed: microphone and placement cannot be told apart."
+            "This holds for these takes as placed: microphone and placement cannot be told apart."
         }
-        Claim::Microphones => {
-            "It speaks of these two units on this source, and of no other unit or model."
-        }
+        Claim::Microphones => "This holds for these two units on this source, not for their models.",
     }
 }
 
 /// What the margin and the ranges mean.
 fn ranges(findings: &Findings, c: &ComparisonFindings, form: Form) -> String {
     format!(
-        "The margin is {}: less than that does not matter here. All bounds are those of {} intervals.",
+        "The margin is {}: less does not matter here. Every range given is a {} interval.",
         form.set_db(c.margin_db),
         form.percent(findings.settings.confidence)
     )

@@ -25,7 +25,8 @@ fn right_to_left(c: char) -> bool {
 /// The name of a microphone as it stands in a sentence. In quotes unless it can be told from the words around it; with its
 /// key where another one has the same name.
 pub fn mic(findings: &Findings, id: &str) -> String {
-    let name = |m: &fairtake_compare::MicEntry| one_line(if m.name.trim().is_empty() { &m.id } else { &m.name });
+    let name =
+        |m: &fairtake_compare::MicEntry| one_line(if m.name.trim().is_empty() { &m.id } else { &m.name });
     let own = findings.mics.iter().find(|m| m.id == id).map_or(one_line(id), name);
     let own = if own.is_empty() { one_line(id) } else { own };
     let shared = findings.mics.iter().filter(|m| name(m) == own).count() > 1;
@@ -54,15 +55,31 @@ pub(super) struct Pair {
     pub against: String,
 }
 
+/// Stands for the reference where its name is long.
+const REFERENCE: &str = "the reference microphone";
+/// Stands for the other one.
+const OTHER: &str = "the other microphone";
+
 impl Pair {
+    /// Says which long name the stand-ins replace.
+    pub(super) fn stands_for(&self) -> &'static str {
+        match (self.against == OTHER, self.reference == REFERENCE) {
+            (true, true) => {
+                "The first is called the other microphone here, the second the reference microphone."
+            }
+            (true, false) => "The first is called the other microphone here.",
+            _ => "The second is called the reference microphone here.",
+        }
+    }
+
     pub(super) fn of(findings: &Findings, c: &ComparisonFindings) -> Pair {
         let (full_reference, full_against) = (mic(findings, &c.reference), mic(findings, &c.against));
         let short = |name: &str, stand_in: &str| {
             if name.chars().count() > LONGEST_REPEATED { stand_in.to_string() } else { name.to_string() }
         };
         Pair {
-            reference: short(&full_reference, "the reference microphone"),
-            against: short(&full_against, "the other microphone"),
+            reference: short(&full_reference, REFERENCE),
+            against: short(&full_against, OTHER),
             full_reference,
             full_against,
         }

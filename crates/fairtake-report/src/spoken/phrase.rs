@@ -221,7 +221,13 @@ mod tests {
     #[test]
     fn levels_are_said_with_their_sign() {
         assert_eq!(Form::Spoken.lufs(-33.04), "minus 33.0 LUFS");
-        assert_eq!((Form::Written.lufs(-0.04), Form::Written.lufs(-1.0)), ("0.0 LUFS".into(), "−1.0 LUFS".into()));
-        assert_eq!((Form::Spoken.set_db(1.0), Form::Written.set_db(0.25)), ("1 decibel".into(), "0.25 dB".into()));
+        assert_eq!(
+            (Form::Written.lufs(-0.04), Form::Written.lufs(-1.0)),
+            ("0.0 LUFS".into(), "−1.0 LUFS".into())
+        );
+        assert_eq!(
+            (Form::Spoken.set_db(1.0), Form::Written.set_db(0.25)),
+            ("1 decibel".into(), "0.25 dB".into())
+        );
     }
 }

@@ -28,43 +28,63 @@ pub(super) fn nothing_judged(c: &ComparisonFindings) -> bool {
     c.regions.iter().all(|r| r.verdict == Verdict::OutOfRange)
 }
 
+/// Whether each sentence names its subject.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Words {
+    /// Every one.
+    Full,
+    /// The first one.
+    Few,
+}
+
 /// How many differences there are, and each of them.
-pub(super) fn differences(out: &mut Pieces, form: Form, pair: &Pair, c: &ComparisonFindings) {
-    out.must(match different(c).len() {
-        0 => "In no region are they found to differ.".to_string(),
-        1 => "In one region they differ.".to_string(),
-        n => format!("In {n} regions they differ."),
-    });
-    each_difference(out, form, pair, c);
+pub(super) fn differences(out: &mut Pieces, form: Form, pair: &Pair, c: &ComparisonFindings, words: Words) {
+    out.must(format!("{}.", start(&how_many(different(c).len()))));
+    each_difference(out, form, pair, c, words);
+}
+
+fn how_many(n: usize) -> String {
+    match n {
+        0 => "no region is shown to differ".to_string(),
+        1 => "they differ in one region".to_string(),
+        n => format!("they differ in {n} regions"),
+    }
 }
 
 /// Each difference, the largest first; how many of them are not said.
-pub(super) fn each_difference(out: &mut Pieces, form: Form, pair: &Pair, c: &ComparisonFindings) {
+pub(super) fn each_difference(
+    out: &mut Pieces,
+    form: Form,
+    pair: &Pair,
+    c: &ComparisonFindings,
+    words: Words,
+) {
     for (rank, (r, d)) in different(c).iter().enumerate() {
         let always = d.abs() >= ALWAYS_SAID * c.margin_db;
         let need = if always { Need::Must } else { Need::Difference(rank) };
-        out.say(need, difference(form, pair, c, r, *d, if rank == 0 { Than::Said } else { Than::Clear }));
+        out.say(need, difference(form, pair, c, r, *d, rank == 0, words));
     }
     out.say(Need::Unsaid, "");
 }
 
-/// Whether the other microphone is named in the sentence.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Than {
-    Said,
-    Clear,
-}
-
-fn difference(form: Form, pair: &Pair, c: &ComparisonFindings, r: &Region, d: f64, than: Than) -> String {
-    let other = if than == Than::Said { format!(" than {}", pair.reference) } else { String::new() };
+fn difference(
+    form: Form,
+    pair: &Pair,
+    c: &ComparisonFindings,
+    r: &Region,
+    d: f64,
+    first: bool,
+    words: Words,
+) -> String {
+    let subject =
+        if first || words == Words::Full { format!("{} has ", pair.against) } else { String::new() };
+    let other = if first { format!(" than {}", pair.reference) } else { String::new() };
     let bounds = r.low_db.zip(r.high_db);
     let nearer = bounds.map_or(0.0, |(low, high)| if d > 0.0 { low } else { -high });
-    let doubt =
-        if nearer <= c.margin_db { "; the true difference may be smaller than the margin" } else { "" };
+    let doubt = if nearer <= c.margin_db { ", perhaps within the margin" } else { "" };
     format!(
-        "{}, {} has {}{other}{}{doubt}.",
+        "{}, {subject}{}{other}{}{doubt}.",
         start(&form.span(r.from_hz, r.to_hz)),
-        pair.against,
         MUCH.amount(form, d, ""),
         MUCH.between(d, bounds)
     )
@@ -110,7 +130,7 @@ fn listed(form: Form, list: &[&Region], length: Length) -> String {
     let width = |r: &Region| r.to_hz / r.from_hz;
     let widest = list.iter().max_by(|a, b| width(a).total_cmp(&width(b)));
     let widest = widest.map_or(String::new(), |r| form.span(r.from_hz, r.to_hz));
-    format!(": {} ranges, the widest of them {widest}.", list.len())
+    format!(": {} regions, the widest of them {widest}.", list.len())
 }
 
 /// How many regions have which verdict.
@@ -120,14 +140,13 @@ pub(super) fn tally(c: &ComparisonFindings) -> String {
     }
     let n = |v| with(c, v).len();
     let verb = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
-    let mut said = vec![
-        format!("in {} they differ", number_of(n(Verdict::Different), "region")),
-        verb(n(Verdict::Alike), "is alike", "are alike"),
-        verb(n(Verdict::Undecided), "is undecided", "are undecided"),
-    ];
-    let hidden = n(Verdict::OutOfRange);
-    if hidden > 0 {
-        said.push(verb(hidden, "is out of range", "are out of range"));
+    let mut said = vec![how_many(n(Verdict::Different))];
+    for (v, one, many) in [
+        (Verdict::Alike, "is alike", "are alike"),
+        (Verdict::Undecided, "is undecided", "are undecided"),
+        (Verdict::OutOfRange, "is out of range", "are out of range"),
+    ] {
+        said.extend(Some(n(v)).filter(|n| *n > 0).map(|n| verb(n, one, many)));
     }
     format!("{}.", start(&spans(&said)))
 }
@@ -135,7 +154,8 @@ pub(super) fn tally(c: &ComparisonFindings) -> String {
 /// What would settle the undecided regions: one sentence for each that can be, one for each reason why not.
 pub(super) fn settling(form: Form, c: &ComparisonFindings) -> Vec<String> {
     let mut out = Vec::new();
-    let mut stuck = [(SettleReason::NearMargin, 0), (SettleReason::OutOfReach, 0), (SettleReason::Allowance, 0)];
+    let mut stuck =
+        [(SettleReason::NearMargin, 0), (SettleReason::OutOfReach, 0), (SettleReason::Allowance, 0)];
     for r in with(c, Verdict::Undecided) {
         let Some(s) = &r.settle else { continue };
         let more = match (s.placements, s.events) {
@@ -159,16 +179,17 @@ pub(super) fn settling(form: Form, c: &ComparisonFindings) -> Vec<String> {
         format!("500 {}", c.unit.words(500))
     };
     for (reason, n) in stuck.into_iter().filter(|(_, n)| *n > 0) {
-        let ranges = if n == 1 { "One undecided range".to_string() } else { format!("{n} undecided ranges") };
+        let regions =
+            if n == 1 { "One undecided region".to_string() } else { format!("{n} undecided regions") };
         let is = if n == 1 { "is" } else { "are" };
         out.push(match reason {
             SettleReason::OutOfReach => {
-                format!("{ranges} would take more than {enough} per microphone at this spread.")
+                format!("{regions} would take more than {enough} per microphone at this spread.")
             }
             SettleReason::Allowance => {
-                format!("{ranges} cannot be settled by more {}: placing again, or the noise, may change as much.", c.unit.words(2))
+                format!("{regions} cannot be settled by more {}: placing again, or the noise, may change as much.", c.unit.words(2))
             }
-            _ => format!("{ranges} {is} too near the margin for more recording to settle."),
+            _ => format!("{regions} {is} too near the margin for more recording to settle."),
         });
     }
     out

@@ -33,7 +33,8 @@ pub fn table(findings: &Findings, c: &ComparisonFindings) -> String {
         Form::Written.set_db(c.margin_db),
         Form::Written.percent(findings.settings.confidence)
     ));
-    let width = |i: usize| rows.iter().map(|r| r[i].chars().count()).chain([HEAD[i].len()]).max().unwrap_or(0);
+    let width =
+        |i: usize| rows.iter().map(|r| r[i].chars().count()).chain([HEAD[i].len()]).max().unwrap_or(0);
     let widths: Vec<usize> = (0..5).map(width).collect();
     let line = |cells: [&str; 5]| {
         let padded: Vec<String> =
