@@ -80,10 +80,11 @@ pub fn title(draw: &mut Draw, strange: bool) -> String {
 }
 
 pub fn takes(draw: &mut Draw, mics: &[MicEntry], sources: &[SourceEntry], case: Case) -> Vec<TakeEntry> {
-    let n_placements = if case == Case::OnePlacement { 1 } else { 2 + draw.below(3) as u32 };
     let playing = draw.of(&[Playing::Percussive, Playing::Sustained]);
     let mut out = Vec::new();
     for source in sources {
+        let once = case == Case::OnePlacement || (case == Case::SeveralSources && draw.one_in(4));
+        let n_placements = if once { 1 } else { 2 + draw.below(3) as u32 };
         for mic in mics {
             // One that is heard a little more often than the other, now and then.
             let n = n_placements + u32::from(draw.one_in(6));
