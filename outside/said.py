@@ -4,6 +4,7 @@ Shares nothing with the program: the forms of sentences, the rounding, and what 
 time. Every sentence must be understood; a number or a comparative that is not is an error.
 """
 
+import functools
 import re
 import unicodedata
 
@@ -19,6 +20,7 @@ JUDGED = r"(?:: (alike within the margin|undecided))?"
 MIC = r"([\uE000-\uE0FF]|the other microphone|the reference microphone)"
 SOURCE = r"([\uE100-\uE1FF])"
 CHECK = r"([\uE200-\uEFFF])"
+HAS_DIGIT = re.compile(r"[0-9]")
 LUFS = r"((?:minus |−)?\d+\.\d) LUFS"
 VERDICTS = ("different", "alike", "undecided", "out_of_range")
 LABELS = {
@@ -62,6 +64,7 @@ def need(holds, text):
         raise Wrong(text)
 
 
+@functools.lru_cache
 def clean(text):
     """A user's text on one line, set apart where it runs from right to left."""
     kept = "".join(
@@ -75,6 +78,7 @@ def clean(text):
     return kept
 
 
+@functools.lru_cache
 def spoken_symbols(text):
     """A written text of a check as it is read aloud."""
     text = text.replace("−", "minus ").replace("±", "plus or minus ").replace("–", " to ").replace("+", "plus ")
@@ -193,13 +197,13 @@ def amount(m, at, true, more, less, what):
 
 def n_words(text):
     """Words as they are spoken."""
-    return sum(map(_word, text.split()))
+    words = text.split()
+    return len(words) + sum(_word(word) - 1 for word in words if HAS_DIGIT.search(word))
 
 
+@functools.lru_cache
 def _word(word):
     m = re.search(r"\d(?:.*\d)?", word, re.ASCII)
-    if not m:
-        return 1
     whole, _, decimals = m[0].partition(".")
     return (_whole(int(whole)) if whole.isascii() and whole.isdigit() else 1) + (1 + len(decimals) if decimals else 0)
 

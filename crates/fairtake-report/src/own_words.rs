@@ -1,13 +1,14 @@
 //! Texts that the user has edited, held against the findings they came from: which numbers no longer agree.
 //!
 //! Only numbers are looked at; what is said with words ("louder", "alike") is the user's own. A number agrees where some
-//! number of the findings, of the same kind, would be written so with as many decimals. What is looked at, and what that
+//! number of the findings, of the same kind, would be written so with as many decimals; where a sentence names a region, one
+//! of that region's. What is looked at, and what that
 //! cannot find: `docs/methods/words.md`.
 
 use crate::spoken::{About, one_line};
 use crate::words;
 use fairtake_compare::wording::rounded;
-use fairtake_compare::{ComparisonFindings, Estimate, Findings, Verdict};
+use fairtake_compare::{ComparisonFindings, Estimate, Findings, Region, SettleReason, Verdict};
 
 /// A number that agrees with nothing.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,17 +37,66 @@ impl Disagreement {
 
 /// Every number in the text that agrees with no number of the findings, in order.
 pub fn disagreements(text: &str, findings: &Findings, about: About) -> Vec<Disagreement> {
-    let known = known(findings, about);
-    let names = names(findings);
-    numbers(text, &names)
+    let all = known(findings, about);
+    let numbers = numbers(text, &names(findings));
+    let mut out = Vec::new();
+    for sentence in numbers.chunk_by(|a, b| !ends_sentence(&text[a.end..b.at])) {
+        // Where a sentence names a region, its decibels are held against that region.
+        let regions = regions_named(findings, about, sentence);
+        let narrow = (!regions.is_empty()).then(|| of_regions(&regions));
+        for n in sentence {
+            let known = if n.kind == Some(Kind::Db) { narrow.as_ref().unwrap_or(&all) } else { &all };
+            if !known.iter().any(|k| agrees(n, k)) {
+                let written = text[n.at..n.end].to_string();
+                out.push(Disagreement { nearest: nearest(n, known), written, at: n.at });
+            }
+        }
+    }
+    out
+}
+
+/// True where a sentence ends between two numbers.
+fn ends_sentence(between: &str) -> bool {
+    between.contains(['\n', ';', '!', '?']) || between.contains(". ")
+}
+
+fn pairs(findings: &Findings, about: About) -> Vec<&ComparisonFindings> {
+    match about {
+        About::Pair(i) => findings.comparisons.get(i).into_iter().collect(),
+        About::Whole => findings.comparisons.iter().collect(),
+    }
+}
+
+/// Regions both of whose ends a sentence names one after the other, with the comparison they are of.
+fn regions_named<'f>(
+    findings: &'f Findings,
+    about: About,
+    sentence: &[Written],
+) -> Vec<(&'f ComparisonFindings, &'f Region)> {
+    let hz: Vec<&Written> = sentence.iter().filter(|n| n.kind == Some(Kind::Hz)).collect();
+    let is = |n: &Written, value: f64| agrees(n, &Known { kind: Kind::Hz, value, bound: false });
+    let named = |r: &Region| hz.windows(2).any(|w| is(w[0], r.from_hz) && is(w[1], r.to_hz));
+    pairs(findings, about)
         .into_iter()
-        .filter(|n| !known.iter().any(|k| agrees(n, k)))
-        .map(|n| Disagreement {
-            nearest: nearest(&n, &known),
-            written: text[n.at..n.end].to_string(),
-            at: n.at,
-        })
+        .flat_map(|c| c.regions.iter().filter(|r| named(r)).map(move |r| (c, r)))
         .collect()
+}
+
+/// The decibels of regions, and what else may be said beside them: the margin and the difference in loudness.
+fn of_regions(regions: &[(&ComparisonFindings, &Region)]) -> Vec<Known> {
+    let mut out = Vec::new();
+    for (c, r) in regions {
+        region_db(&mut out, r);
+        put(&mut out, Kind::Db, Some(c.margin_db));
+        estimate(&mut out, Kind::Db, &c.levels.loudness_lufs.difference_db);
+    }
+    out
+}
+
+fn region_db(out: &mut Vec<Known>, r: &Region) {
+    put(out, Kind::Db, r.difference_db);
+    bound(out, Kind::Db, r.low_db);
+    bound(out, Kind::Db, r.high_db);
 }
 
 /// What a number counts. A number without a unit may be any of them.
@@ -112,10 +162,6 @@ fn known(findings: &Findings, about: About) -> Vec<Known> {
     let mut out = Vec::new();
     let s = &findings.settings;
     put(&mut out, Kind::Percent, Some(s.confidence * 100.0));
-    let pairs: Vec<&ComparisonFindings> = match about {
-        About::Pair(i) => findings.comparisons.get(i).into_iter().collect(),
-        About::Whole => findings.comparisons.iter().collect(),
-    };
     if about == About::Whole {
         for n in
             [findings.mics.len(), findings.sources.len(), findings.takes.len(), findings.comparisons.len()]
@@ -123,7 +169,7 @@ fn known(findings: &Findings, about: About) -> Vec<Known> {
             put(&mut out, Kind::Count, Some(n as f64));
         }
     }
-    pairs.iter().for_each(|c| of_pair(&mut out, c));
+    pairs(findings, about).into_iter().for_each(|c| of_pair(&mut out, c));
     out
 }
 
@@ -170,9 +216,7 @@ fn of_pair(out: &mut Vec<Known>, c: &ComparisonFindings) {
     for r in &c.regions {
         put(out, Kind::Hz, Some(r.from_hz));
         put(out, Kind::Hz, Some(r.to_hz));
-        put(out, Kind::Db, r.difference_db);
-        bound(out, Kind::Db, r.low_db);
-        bound(out, Kind::Db, r.high_db);
+        region_db(out, r);
         if let Some(s) = &r.settle {
             put(out, Kind::Count, s.events.map(f64::from));
             put(out, Kind::Count, s.placements.map(f64::from));
@@ -203,6 +247,15 @@ fn of_pair(out: &mut Vec<Known>, c: &ComparisonFindings) {
     for verdict in [Verdict::Different, Verdict::Alike, Verdict::Undecided, Verdict::OutOfRange] {
         let n = c.regions.iter().filter(|r| r.verdict == verdict).count();
         put(out, Kind::Count, Some(n as f64));
+    }
+    for reason in [SettleReason::NearMargin, SettleReason::OutOfReach, SettleReason::Allowance] {
+        let n = c.regions.iter().filter(|r| r.settle.as_ref().is_some_and(|s| s.reason == reason)).count();
+        put(out, Kind::Count, (n > 0).then_some(n as f64));
+        if n > 0 && reason == SettleReason::OutOfReach {
+            // The limits beyond which nothing is advised.
+            put(out, Kind::Count, Some(20.0));
+            put(out, Kind::Count, Some(500.0));
+        }
     }
 }
 

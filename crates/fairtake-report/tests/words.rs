@@ -165,9 +165,14 @@ fn an_edited_number_is_noticed_with_the_nearest_true_one() {
     };
     assert_eq!(check("From 2.1 to 7.9 kHz it has 34.6 dB less (−36.7 to −32.5 dB), 35 dB or so."), vec![]);
     let wrong = |written: &str, near: &str| vec![(written.to_string(), Some(near.to_string()))];
+    // Where no region is named, the numbers of all findings are held against it; here the region is the only one so large.
     assert_eq!(check("It has 34.8 dB less."), wrong("34.8 dB", "34.6 dB"));
     assert_eq!(check("It has 34.8 decibels less."), wrong("34.8 decibels", "34.6 dB"));
     assert_eq!(check("From 2.1 to 8.9 kHz."), wrong("8.9 kHz", "7.9 kHz"));
+    let loud =
+        findings.comparisons[0].levels.loudness_lufs.difference_db.estimate.expect("known").abs() + 5.0;
+    let stray = format!("From 2.1 to 7.9 kHz it has {loud:.1} dB less.");
+    assert_eq!(check(&stray).len(), 1, "true elsewhere, and not in this region");
     assert_eq!(check("A shift of +34.6 dB").len(), 1, "a sign that is written counts");
     assert_eq!(check("No numbers, and none in moorhen-12 or mk2."), vec![]);
 }
