@@ -160,11 +160,16 @@ fn spoken_word(word: &str) -> usize {
 fn whole_number(n: u64) -> usize {
     match n {
         0..=20 => 1,
-        21..=99 => 1 + usize::from(n % 10 != 0),
-        100..=999 => 2 + if n % 100 == 0 { 0 } else { whole_number(n % 100) },
-        1000..=999_999 => whole_number(n / 1000) + 1 + if n % 1000 == 0 { 0 } else { whole_number(n % 1000) },
+        21..=99 => 1 + usize::from(n % 10 > 0),
+        100..=999 => 2 + rest(n % 100),
+        1000..=999_999 => whole_number(n / 1000) + 1 + rest(n % 1000),
         _ => n.to_string().len(),
     }
+}
+
+/// What is spoken after the hundreds or thousands.
+fn rest(n: u64) -> usize {
+    if n > 0 { whole_number(n) } else { 0 }
 }
 
 #[cfg(test)]
