@@ -160,7 +160,7 @@ fn spoken_word(word: &str) -> usize {
 fn whole_number(n: u64) -> usize {
     match n {
         0..=20 => 1,
-        21..=99 => 1 + usize::from(n % 10 > 0),
+        21..=99 => 1 + rest(n % 10),
         100..=999 => 2 + rest(n % 100),
         1000..=999_999 => whole_number(n / 1000) + 1 + rest(n % 1000),
         _ => n.to_string().len(),
