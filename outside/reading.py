@@ -21,6 +21,8 @@ class Reading:
     """One text about one comparison (`about` is its place) or about all of them (`None`)."""
 
     def __init__(self, findings, names, about, kind):
+        # A run of one comparison is told as that one.
+        about = 0 if about is None and len(findings["comparisons"]) == 1 else about
         self.findings, self.names, self.about = findings, names, about
         self.brief, self.whole = kind == "minute", kind in ("description", "reel")
         self.at = about
@@ -146,10 +148,9 @@ class Reading:
         return {k: (v[:6], max(len(v) - 6, 0)) for k, v in out.items()}
 
     def expected_cautions(self):
-        gone = {t["id"] for t in self.findings["takes"] if t["left_out"]}
         out = {}
         for c in self.standing():
-            if not (c["outcome"] == "unfair" and c["take"] in gone):
+            if not (c["outcome"] == "unfair" and c["take"]):
                 out.setdefault((c["code"], c["outcome"]), []).append(c["take"] is not None)
         # Said by name, so that two outcomes of one code stand side by side.
         return sorted_counts([(code, sum(v), len(v) - sum(v)) for (code, _), v in out.items()])

@@ -64,7 +64,7 @@ def margin(self, m):
     self.heard.add("margin")
 
 
-@says(rf"Every range given is a {NUMBER}(?: percent| %) interval\.")
+@says(rf"Each “between” is a {NUMBER}(?: percent| %) interval\.")
 def confidence(self, m):
     need(abs(float(m[1]) - 100 * self.findings["settings"]["confidence"]) < 0.05, "the wrong confidence")
     if "margin" in self.heard:
@@ -125,6 +125,17 @@ def estimate(self, m, at, e, more, less, what, sign=1):
 
 
 @says(rf"{MIC} was recorded {AMOUNT} than {MIC}{BETWEEN}{JUDGED}\.")
+def as_recorded(self, m):
+    need(self.c["design"] != "in_turn_with_witness", "the witness is left away")
+    loudness(self, m)
+
+
+@says(rf"With the playing evened out by the witness, {MIC} is {AMOUNT} than {MIC}{BETWEEN}{JUDGED}\.")
+def by_witness(self, m):
+    need(self.c["design"] == "in_turn_with_witness", "there is no witness")
+    loudness(self, m)
+
+
 def loudness(self, m):
     self.pair(m[1], m[4])
     e = self.c["levels"]["loudness_lufs"]["difference_db"]

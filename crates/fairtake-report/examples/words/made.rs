@@ -120,7 +120,10 @@ fn comparison(
         if repeated { Unit::Placement } else { draw.of(&[Unit::Event, Unit::Block, Unit::Performance]) };
     let bands = bands(draw, case, settings, spread);
     let level = draw.between(-12.0, 12.0);
-    let mut level_of = |size: f64| level_measure(draw, size, spread, settings.margin_db);
+    let design = draw.of(&[Design::Together, Design::InTurn, Design::InTurnWithWitness, Design::Replayed]);
+    // What the witness takes off the difference is still in the levels.
+    let played = if design == Design::InTurnWithWitness { draw.between(-1.0, 1.0) } else { 0.0 };
+    let mut level_of = |size: f64| level_measure(draw, size, played, spread, settings.margin_db);
     let levels = Levels {
         sample_peak_dbfs: level_of(level),
         true_peak_dbtp: level_of(level + 0.1),
@@ -158,7 +161,7 @@ fn comparison(
         reference: reference.into(),
         against: against.into(),
         margin_db: settings.margin_db,
-        design: draw.of(&[Design::Together, Design::InTurn, Design::InTurnWithWitness, Design::Replayed]),
+        design,
         design_reason: "made".into(),
         claim: if repeated { Claim::Microphones } else { Claim::TheseTakes },
         unit,
@@ -186,10 +189,16 @@ fn comparison(
     }
 }
 
-fn level_measure(draw: &mut Draw, size: f64, spread: Option<f64>, margin_db: f64) -> LevelMeasure {
+fn level_measure(
+    draw: &mut Draw,
+    size: f64,
+    played: f64,
+    spread: Option<f64>,
+    margin_db: f64,
+) -> LevelMeasure {
     let reference = draw.between(-50.0, -3.0);
     let difference_db = estimate(draw, size, spread, margin_db);
-    let against = difference_db.estimate.map(|d| reference + d);
+    let against = difference_db.estimate.map(|d| reference + d + played);
     let summary = |v: Option<f64>| LevelSummary { max: v.map(|v| v + 2.0), event_mean: v };
     LevelMeasure { reference: summary(Some(reference)), against: summary(against), difference_db }
 }

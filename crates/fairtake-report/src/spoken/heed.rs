@@ -81,12 +81,9 @@ pub(super) fn heed(out: &mut Pieces, form: Form, findings: &Findings, about: Abo
     for sentence in left_out(&scope, &standing) {
         out.must(sentence);
     }
-    // Checks on takes that are left out have been told as the reason.
-    let gone = |c: &CheckResult| {
-        c.outcome == Outcome::Unfair
-            && c.take.as_ref().is_some_and(|id| findings.takes.iter().any(|t| t.id == *id && t.left_out))
-    };
-    let groups = grouped(standing.into_iter().filter(|c| !gone(c)).collect());
+    // What is unfair in a take has been told with the take.
+    let told = |c: &CheckResult| c.outcome == Outcome::Unfair && c.take.is_some();
+    let groups = grouped(standing.into_iter().filter(|c| !told(c)).collect());
     if groups.is_empty() {
         out.must("No caution stands.");
         return;

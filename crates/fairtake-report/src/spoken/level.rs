@@ -3,13 +3,14 @@
 use super::names::Pair;
 use super::phrase::{Direction, Form, LOUD, MUCH};
 use crate::words;
-use fairtake_compare::{Claim, ComparisonFindings, Estimate, MatchBy, Verdict};
+use fairtake_compare::{Claim, ComparisonFindings, Design, Estimate, LevelMeasure, MatchBy, Verdict};
 
-/// Both levels: only where the difference is said too, which is the difference of these two.
+/// Both levels: only where the difference is said too, which is the difference of these two. Where a witness has evened out
+/// the playing, the difference is not that of the levels as recorded, and they are not said.
 pub(super) fn levels(form: Form, pair: &Pair, c: &ComparisonFindings) -> String {
     let m = &c.levels.loudness_lufs;
     match (m.reference.event_mean, words::stated_against(m), m.difference_db.estimate) {
-        (Some(reference), Some(against), Some(_)) => format!(
+        (Some(reference), Some(against), Some(_)) if as_recorded(m, against) => format!(
             "{} was recorded at {} on average, {} at {}.",
             pair.reference,
             form.lufs(reference),
@@ -20,15 +21,25 @@ pub(super) fn levels(form: Form, pair: &Pair, c: &ComparisonFindings) -> String 
     }
 }
 
-/// The loudness difference as recorded.
+/// True where the stated level is off the recorded one by no more than rounding makes: a tenth.
+fn as_recorded(m: &LevelMeasure, stated: f64) -> bool {
+    m.against.event_mean.is_some_and(|recorded| (stated - recorded).abs() <= 0.1 + 1e-9)
+}
+
+/// The loudness difference as recorded, or as the witness evens out the playing.
 pub(super) fn loudness(form: Form, pair: &Pair, c: &ComparisonFindings) -> String {
     let d = &c.levels.loudness_lufs.difference_db;
     let Some(estimate) = d.estimate else {
         return "How they differ in loudness is not known.".to_string();
     };
+    let subject = match c.design {
+        Design::InTurnWithWitness => {
+            format!("With the playing evened out by the witness, {} is", pair.against)
+        }
+        _ => format!("{} was recorded", pair.against),
+    };
     format!(
-        "{} was recorded {} than {}{}{}.",
-        pair.against,
+        "{subject} {} than {}{}{}.",
         LOUD.amount(form, estimate, ""),
         pair.reference,
         LOUD.between(estimate, d.low.zip(d.high)),

@@ -63,6 +63,8 @@ pub fn speech(findings: &Findings, about: About, length: Length) -> Speech {
 
 fn pieces(findings: &Findings, about: About, form: Form, length: Length) -> Pieces {
     let mut out = Pieces::default();
+    // A run of one comparison is told as that one.
+    let about = if findings.comparisons.len() == 1 && about == About::Whole { About::Pair(0) } else { about };
     match about {
         About::Pair(i) if i < findings.comparisons.len() => one(&mut out, findings, i, form, length),
         _ if findings.comparisons.is_empty() => {
@@ -236,7 +238,7 @@ fn claim(claim: Claim) -> &'static str {
 /// What the margin and the ranges mean.
 fn ranges(findings: &Findings, c: &ComparisonFindings, form: Form) -> String {
     format!(
-        "The margin is {}: less does not matter here. Every range given is a {} interval.",
+        "The margin is {}: less does not matter here. Each “between” is a {} interval.",
         form.set_db(c.margin_db),
         form.percent(findings.settings.confidence)
     )
