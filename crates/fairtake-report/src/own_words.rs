@@ -268,7 +268,8 @@ fn names(findings: &Findings) -> Vec<String> {
         .chain(findings.sources.iter().flat_map(|s| [s.name.clone(), s.id.clone()]))
         .chain(findings.title.clone())
         .flat_map(|n| [one_line(&n), n])
-        .filter(|n| n.chars().any(|c| c.is_ascii_digit()))
+        // A name that is nothing but a number is not told from a number.
+        .filter(|n| n.chars().any(|c| c.is_ascii_digit()) && n.chars().any(char::is_alphabetic))
         .collect();
     out.sort_by_key(|n| std::cmp::Reverse(n.len()));
     out.dedup();

@@ -176,3 +176,30 @@ fn an_edited_number_is_noticed_with_the_nearest_true_one() {
     assert_eq!(check("A shift of +34.6 dB").len(), 1, "a sign that is written counts");
     assert_eq!(check("No numbers, and none in moorhen-12 or mk2."), vec![]);
 }
+
+#[test]
+fn any_text_can_be_held_against_findings() {
+    let findings =
+        (0..40).map(made::findings).find(|f| case_has_a_name_with_digits(f)).expect("there is one");
+    let name = findings.mics[0].name.clone();
+    let pieces = [
+        "−", "minus ", "3", ".", ",", "12", " dB", "dB", "kHz", " ", "\n", "–", "to ", "…", "🛶", "\u{5d0}",
+        &name, "x",
+    ];
+    let mut draw = parts::Draw::new(7);
+    let mut n = 0;
+    for _ in 0..3000 {
+        let text: String = (0..12).map(|_| draw.of(&pieces)).collect();
+        for d in disagreements(&text, &findings, About::Whole) {
+            assert!(text[d.at..].starts_with(&d.written), "{d:?} in {text:?}");
+            assert!(d.written.starts_with(|c: char| c.is_ascii_digit()), "{d:?}");
+            n += 1;
+        }
+    }
+    assert!(n > 1000, "only {n} numbers were found wrong");
+    assert!(disagreements(&format!("{name} is it."), &findings, About::Whole).is_empty());
+}
+
+fn case_has_a_name_with_digits(findings: &Findings) -> bool {
+    findings.mics[0].name.chars().any(|c| c.is_ascii_digit())
+}
