@@ -269,7 +269,9 @@ fn names(findings: &Findings) -> Vec<String> {
         .chain(findings.title.clone())
         .flat_map(|n| [one_line(&n), n])
         // A name that is nothing but a number is not told from a number.
-        .filter(|n| n.chars().any(|c| c.is_ascii_digit()) && n.chars().any(char::is_alphabetic))
+        .filter(|n| {
+            n.chars().any(|c| c.is_ascii_digit()) && n.chars().any(|c| !c.is_ascii_digit() && c != '.')
+        })
         .collect();
     out.sort_by_key(|n| std::cmp::Reverse(n.len()));
     out.dedup();
