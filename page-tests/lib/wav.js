@@ -1,7 +1,7 @@
 // Sound files for the tests: real recordings, found as the outside checks find them, joined to takes.
 
 import { spawnSync } from "node:child_process";
-import { writeFileSync } from "node:fs";
+import { readFileSync } from "node:fs";
 import { basename, dirname, extname } from "node:path";
 
 /** The package whose sounds are used; none of its sets is named here. */
@@ -27,12 +27,11 @@ export function hits() {
 }
 
 /**
- * Writes a file of one channel with 32-bit float.
- * @param {string} path
+ * A file of one channel with 32-bit float.
  * @param {number} rateHz
  * @param {Float32Array} samples
  */
-export function write(path, rateHz, samples) {
+export function wav(rateHz, samples) {
   const data = Buffer.from(samples.buffer, samples.byteOffset, samples.byteLength);
   const head = Buffer.alloc(44);
   head.write("RIFF", 0, "ascii");
@@ -47,7 +46,7 @@ export function write(path, rateHz, samples) {
   head.writeUInt16LE(32, 34);
   head.write("data", 36, "ascii");
   head.writeUInt32LE(data.length, 40);
-  writeFileSync(path, Buffer.concat([head, data]));
+  return Buffer.concat([head, data]);
 }
 
 /**
@@ -71,4 +70,98 @@ export function joined(pieces, rateHz) {
     at += x.length + gap;
   }
   return out;
+}
+
+/** Takes of each microphone, and hits in each take. */
+const [TAKES, HITS] = [2, 8];
+
+/**
+ * Two takes of two microphones from real hits: the browser decodes them and gives the second microphone a high shelf.
+ * @param {import("playwright-core").Page} page
+ * @param {string[][]} groups
+ * @param {number} shelfDb
+ */
+export async function twoMicrophones(page, groups, shelfDb) {
+  const rate = 48000;
+  for (const group of groups) {
+    /** @type {Float32Array[]} */
+    const pieces = [];
+    for (const path of group) {
+      const base64 = readFileSync(path).toString("base64");
+      const piece = await page.evaluate(decode, { base64, rate });
+      const samples = new Float32Array(new Uint8Array(Buffer.from(piece, "base64")).buffer);
+      if (isSingleHit(samples, rate)) pieces.push(samples);
+    }
+    if (pieces.length < FEWEST_HITS) continue;
+    const made = [];
+    for (let k = 0; k < TAKES; k++) {
+      const chosen = Array.from({ length: HITS }, (_, i) => pieces[(k * HITS + i) % pieces.length]);
+      const take = joined(chosen, rate);
+      noisy(take, 2e-5, k + 1);
+      const base64 = Buffer.from(take.buffer).toString("base64");
+      const shelved = Buffer.from(await page.evaluate(shelf, { base64, rate, shelfDb }), "base64");
+      const other = new Float32Array(new Uint8Array(shelved).buffer);
+      made.push({ name: `tape-${k + 1}-left.wav`, bytes: wav(rate, take) });
+      made.push({ name: `tape-${k + 1}-right.wav`, bytes: wav(rate, other) });
+    }
+    return made;
+  }
+  throw new Error(`no group of ${FEWEST_HITS} single hits of one drum was found in ${PACKAGE}`);
+}
+
+/**
+ * One hit that is neither clipped nor quiet and dies away.
+ * @param {Float32Array} x
+ * @param {number} rateHz
+ */
+function isSingleHit(x, rateHz) {
+  const peak = x.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
+  const end = x.subarray(-Math.round(0.02 * rateHz)).reduce((most, v) => Math.max(most, Math.abs(v)), 0);
+  return x.length >= 0.5 * rateHz && peak > 0.05 && peak < 0.99 && end < peak / 100;
+}
+
+/**
+ * Adds the noise of a quiet room, since no recording has silence of zeros.
+ * @param {Float32Array} x
+ * @param {number} height
+ * @param {number} seed
+ */
+function noisy(x, height, seed) {
+  let state = seed;
+  for (let i = 0; i < x.length; i++) {
+    state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
+    x[i] = 0.5 * x[i] + height * (state / 2 ** 31 - 1);
+  }
+}
+
+/**
+ * In the browser: the first channel of a sound file.
+ * @param {{ base64: string, rate: number }} asked
+ */
+async function decode({ base64, rate }) {
+  const bytes = Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0));
+  const buffer = await new OfflineAudioContext(1, 1, rate).decodeAudioData(bytes.buffer);
+  const out = new Uint8Array(buffer.getChannelData(0).slice().buffer);
+  let letters = "";
+  for (let i = 0; i < out.length; i += 8192) letters += String.fromCharCode(...out.subarray(i, i + 8192));
+  return btoa(letters);
+}
+
+/**
+ * In the browser: a sound with more or less above 4 kHz.
+ * @param {{ base64: string, rate: number, shelfDb: number }} asked
+ */
+async function shelf({ base64, rate, shelfDb }) {
+  const samples = new Float32Array(Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0)).buffer);
+  const context = new OfflineAudioContext(1, samples.length, rate);
+  const buffer = context.createBuffer(1, samples.length, rate);
+  buffer.copyToChannel(samples, 0);
+  const source = new AudioBufferSourceNode(context, { buffer });
+  const filter = new BiquadFilterNode(context, { type: "highshelf", frequency: 4000, gain: shelfDb });
+  source.connect(filter).connect(context.destination);
+  source.start();
+  const out = new Uint8Array((await context.startRendering()).getChannelData(0).slice().buffer);
+  let letters = "";
+  for (let i = 0; i < out.length; i += 8192) letters += String.fromCharCode(...out.subarray(i, i + 8192));
+  return btoa(letters);
 }

@@ -87,7 +87,7 @@ pub(crate) fn take_at(rate_hz: u32, mic: &str, placement: u32, performance: u32,
             format: "made".into(),
             bits: Some(24),
             lossy: false,
-            sha256: format!("{mic}{performance}"),
+            sha256: format!("{mic}{performance}").into(),
         },
         samples: Box::new(Made(rate_hz, samples)),
     }
@@ -102,7 +102,8 @@ pub(crate) fn found(takes: &[Take], playing: Playing) -> Measurement {
 pub(crate) fn found_with(takes: &[Take], source: Source, settings: Settings) -> Measurement {
     let mut shootout = Shootout::default();
     shootout.sources.insert("drum".into(), source);
-    let asked = Comparison { reference: None, pair: None, recognised: None, version: "0".into() };
+    let asked =
+        Comparison { reference: None, pair: None, source: None, recognised: None, version: "0".into() };
     // Few resamples: intervals are not looked at here.
     let settings = Settings { resamples: 50, ..settings };
     compare(takes, &shootout, &settings, &asked).expect("made takes can be compared")

@@ -50,9 +50,12 @@ pub(crate) fn align(
         spectra.push(&x[..n], &y[..n]);
     }
     push_gaps(&mut spectra, (take_a, measure_a), (take_b, measure_b), longest)?;
-    let Some(delay) = spectra.delay() else { return Ok(None) };
+    let (delay, left) = std::thread::scope(|scope| {
+        let left = scope.spawn(|| spectra.left_over());
+        (spectra.delay(), left.join().expect("fitting does not panic"))
+    });
+    let Some(delay) = delay else { return Ok(None) };
     let half_s = t_quantile(0.975, spectra.n_events() as f64 - 1.0) * delay.sd_seconds;
-    let left = spectra.left_over();
     // Nothing can be seen to fall below what both noises, raised by the match, leave of the signal.
     let noise_limit_db = measure_a.noise.as_ref().zip(measure_b.noise.as_ref()).and_then(|(na, nb)| {
         let gain = energy_b / f64::max(energy_a, f64::MIN_POSITIVE);
@@ -71,11 +74,18 @@ pub(crate) fn align(
         },
         null_depth: NullDepth {
             gain_delay_db: left.gain_delay_db,
-            minimum_phase_db: left.minimum_phase_db,
-            any_linear_db: left.any_linear_db,
+            // Each kind of filter holds the one before, so that the best of it leaves no more; where fewer events than a
+            // free filter needs make its fit worse, the simpler one is the better member of its kind.
+            minimum_phase_db: least(left.minimum_phase_db, left.gain_delay_db),
+            any_linear_db: least(left.any_linear_db, least(left.minimum_phase_db, left.gain_delay_db)),
             noise_limit_db,
         },
     }))
+}
+
+/// The smaller of two that may be unknown.
+fn least(a: Option<f64>, b: Option<f64>) -> Option<f64> {
+    a.into_iter().chain(b).reduce(f64::min)
 }
 
 /// Stretches between events in which both takes are as quiet as their noise.

@@ -286,7 +286,7 @@ pub(crate) fn takes(measured: &[(&Take, &TakeMeasure)], checks: &[CheckResult]) 
         .map(|(t, m)| TakeEntry {
             id: t.id.clone(),
             file: t.file.clone(),
-            sha256: t.stored_as.sha256.clone(),
+            sha256: t.stored_as.sha256.to_string(),
             channel: t.channel,
             sample_rate_hz: m.rate_hz,
             frames: t.samples.frames(),

@@ -209,6 +209,7 @@ fn measured_and_checked(
     remembered: &mut Remembered,
 ) -> Result<(Vec<TakeMeasure>, Vec<CheckResult>), ReadError> {
     let measures = measure_all(takes, shootout, settings, recognised, remembered)?;
+    takes.iter().try_for_each(|t| t.samples.finish())?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
     let mut checks = checks::of_takes(&measured, settings.bands_per_octave);
     checks::keep_what_concerns(&mut checks, takes);

@@ -17,6 +17,7 @@ mod judge;
 mod measure;
 mod measured;
 mod noise;
+mod parallel;
 mod plan;
 mod recognise;
 mod remembered;

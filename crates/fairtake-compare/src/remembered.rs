@@ -21,7 +21,7 @@ impl Remembered {
         let here = |key: &String| {
             key.lines().filter_map(|line| line.split_once(' ')).all(|(hash, rest)| {
                 hash.len() != 64
-                    || takes.iter().any(|t| t.stored_as.sha256 == hash && rest.starts_with(&t.id))
+                    || takes.iter().any(|t| *t.stored_as.sha256 == *hash && rest.starts_with(&t.id))
             })
         };
         self.measures.retain(|key, _| here(key));
@@ -83,7 +83,7 @@ fn lines(takes: &[&Take]) -> String {
     let line = |t: &&Take| {
         format!(
             "{} {} {:?} {} {:?} {}",
-            t.stored_as.sha256, t.id, t.role, t.performance, t.hand_set_events_s, t.keep_although_unfair
+            &*t.stored_as.sha256, t.id, t.role, t.performance, t.hand_set_events_s, t.keep_although_unfair
         )
     };
     takes.iter().map(line).collect::<Vec<_>>().join("\n")
@@ -116,7 +116,7 @@ mod tests {
     }
 
     fn counted(mut take: Take, hash: char, n_frames: &Arc<AtomicU64>) -> Take {
-        take.stored_as.sha256 = hash.to_string().repeat(64);
+        take.stored_as.sha256 = hash.to_string().repeat(64).into();
         let inner = std::mem::replace(&mut take.samples, crate::testing::take("x", 1, vec![]).samples);
         take.samples = Box::new(Counted { inner, n_frames: n_frames.clone() });
         take

@@ -1,6 +1,7 @@
 //! A take: one channel of one recording, by one microphone on one source at one placement.
 
 use crate::shootout::{ChainEntry, Role};
+use std::sync::{Arc, OnceLock};
 
 /// One channel of audio that can be read in any order, without holding it in memory.
 ///
@@ -19,6 +20,50 @@ pub trait Samples: Send + Sync {
     /// # Errors
     /// When the medium fails, or holds samples that are not finite numbers.
     fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError>;
+
+    /// Makes known what may only be known once all was read, as the hash of a file. Called after measuring.
+    ///
+    /// # Errors
+    /// When the medium fails.
+    fn finish(&self) -> Result<(), ReadError> {
+        Ok(())
+    }
+}
+
+/// SHA-256 of a file, lower-case hexadecimal; reads as an empty text until it is known. Clones share what becomes known.
+#[derive(Debug, Clone, Default)]
+pub struct FileHash(Arc<OnceLock<String>>);
+
+impl FileHash {
+    /// True once the hash is known.
+    pub fn is_known(&self) -> bool {
+        self.0.get().is_some()
+    }
+
+    /// Makes the hash known; the first one stays.
+    pub fn set(&self, hash: String) {
+        self.0.get_or_init(|| hash);
+    }
+}
+
+impl std::ops::Deref for FileHash {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        self.0.get().map_or("", String::as_str)
+    }
+}
+
+impl<T: Into<String>> From<T> for FileHash {
+    fn from(hash: T) -> FileHash {
+        FileHash(Arc::new(OnceLock::from(hash.into())))
+    }
+}
+
+impl PartialEq for FileHash {
+    fn eq(&self, other: &FileHash) -> bool {
+        **self == **other
+    }
 }
 
 /// A take could not be read to its end.
@@ -49,8 +94,8 @@ pub struct StoredAs {
     pub bits: Option<u16>,
     /// True when the coding threw information away (MP3, AAC, Ogg Vorbis).
     pub lossy: bool,
-    /// SHA-256 of the whole file, lower-case hexadecimal.
-    pub sha256: String,
+    /// SHA-256 of the whole file.
+    pub sha256: FileHash,
 }
 
 /// One take: who recorded what, how, and its samples.

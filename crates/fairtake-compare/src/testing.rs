@@ -66,7 +66,7 @@ pub(crate) fn take_at(rate_hz: u32, mic: &str, performance: u32, samples: Vec<f3
             format: "made".into(),
             bits: Some(24),
             lossy: false,
-            sha256: format!("{mic}{performance}"),
+            sha256: format!("{mic}{performance}").into(),
         },
         samples: Box::new(Made(rate_hz, samples)),
     }

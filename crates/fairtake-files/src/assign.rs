@@ -151,9 +151,9 @@ pub fn suggest(log: &Log, file: &str, audio: &AudioFile) -> Vec<Suggested> {
             let of_track = track.map(|(_, name)| read_name(name, &log.shootout)).unwrap_or_default();
             let mic = if n_channels == 1 { whole.mic.clone() } else { of_track.mic };
             let source = whole.source.clone().or(of_track.source);
-            let earlier = log.takes.iter().filter(|t| Some(&t.mic) == mic.as_ref());
-            let earlier = earlier.filter(|t| Some(&t.source) == source.as_ref());
-            let last = earlier.clone().map(|t| t.placement).max().unwrap_or(1);
+            let same = |t: &&TakeEntry| Some(&t.mic) == mic.as_ref() && Some(&t.source) == source.as_ref();
+            let earlier: Vec<&TakeEntry> = log.takes.iter().filter(same).collect();
+            let last = earlier.iter().map(|t| t.placement).max().unwrap_or(1);
             let witnesses = earlier.last().is_some_and(|t| t.role == Role::Witness);
             Suggested {
                 channel,

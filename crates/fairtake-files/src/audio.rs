@@ -3,12 +3,13 @@
 use crate::compressed;
 use crate::error::{AudioError, AudioProblem};
 use crate::hash::sha256;
+use crate::overheard::Overheard;
 use crate::wav::{self, Layout, Metadata};
-use fairtake_compare::{ReadError, Samples, StoredAs};
+use fairtake_compare::{FileHash, ReadError, Samples, StoredAs};
 use std::fs::File;
 use std::os::unix::fs::FileExt;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// Bytes fetched at once, so that decoding stays in the cache; a frame larger than this is fetched alone.
 const STRETCH_BYTES: usize = 1 << 16;
@@ -28,6 +29,10 @@ struct Inner {
     format: String,
     bits: Option<u16>,
     lossy: bool,
+    /// True where `file` is not the one at `path`, but what was decoded from it.
+    decoded: bool,
+    /// Hash of a file that is found while it is read, where that was asked for.
+    overheard: OnceLock<Overheard>,
 }
 
 /// One channel; cheap to clone, may be read by several threads at once.
@@ -54,17 +59,20 @@ impl AudioFile {
             return Err(fail(AudioProblem::NotAFile));
         }
         let file = File::open(path).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
+        let overheard = OnceLock::new();
         let inner = match wav::read_layout(&file) {
             Ok(layout) => {
                 let container = if layout.container == "RIFF" { "WAV" } else { layout.container };
                 let format = format!("{container} {}", layout.coding.name());
                 let bits = Some(8 * layout.coding.n_bytes() as u16);
-                Inner { name, path: path.into(), file, layout, format, bits, lossy: false }
+                let (path, lossy, decoded) = (path.into(), false, false);
+                Inner { name, path, file, layout, format, bits, lossy, decoded, overheard }
             }
             Err(AudioProblem::NotAudio) => {
                 let d = compressed::decode(file).map_err(fail)?;
                 let (file, layout, format) = (d.file, d.layout, d.format);
-                Inner { name, path: path.into(), file, layout, format, bits: d.bits, lossy: d.lossy }
+                let (path, bits, lossy, decoded) = (path.into(), d.bits, d.lossy, true);
+                Inner { name, path, file, layout, format, bits, lossy, decoded, overheard }
             }
             Err(problem) => return Err(fail(problem)),
         };
@@ -118,10 +126,22 @@ impl AudioFile {
         Ok(self.stored_as_with(sha256(&self.inner.path)?))
     }
 
-    /// How the samples are stored, with a hash that is known already.
-    pub fn stored_as_with(&self, sha256: String) -> StoredAs {
+    /// How the samples are stored, with a hash that becomes known by reading all of a channel in order and then
+    /// [`Samples::finish`]. One reading of the file serves both; files that had to be decoded are hashed now.
+    ///
+    /// # Errors
+    /// When the file can no longer be read.
+    pub fn stored_as_once_read(&self) -> Result<StoredAs, AudioError> {
+        if self.inner.decoded {
+            return self.stored_as();
+        }
+        Ok(self.stored_as_with(self.inner.overheard.get_or_init(Overheard::default).hash()))
+    }
+
+    /// How the samples are stored, with a hash that is known already, or will be.
+    pub fn stored_as_with(&self, sha256: impl Into<FileHash>) -> StoredAs {
         let Inner { format, bits, lossy, .. } = &*self.inner;
-        StoredAs { format: format.clone(), bits: *bits, lossy: *lossy, sha256 }
+        StoredAs { format: format.clone(), bits: *bits, lossy: *lossy, sha256: sha256.into() }
     }
 }
 
@@ -145,12 +165,16 @@ impl Samples for ChannelSamples {
         for part in out[..n_frames].chunks_mut(stretch_frames) {
             let bytes = &mut bytes[..part.len() * frame_bytes];
             let offset = layout.data_start + at * frame_bytes as u64;
-            self.inner.file.read_exact_at(bytes, offset).map_err(|e| {
+            let unreadable = |e: std::io::Error| {
                 self.fail(
                     format!("frame {at} cannot be read: {e}"),
                     "the file changed or the medium failed; copy the file again",
                 )
-            })?;
+            };
+            self.inner.file.read_exact_at(bytes, offset).map_err(unreadable)?;
+            if let Some(overheard) = self.inner.overheard.get() {
+                overheard.hear(&self.inner.file, layout.data_start, offset, bytes).map_err(unreadable)?;
+            }
             let n_channels = usize::from(layout.n_channels);
             if let Some(idx) = wav::decode_channel(layout.coding, n_channels, self.channel_idx, bytes, part) {
                 let (frame, channel) = (at + idx as u64, self.channel_idx + 1);
@@ -162,6 +186,16 @@ impl Samples for ChannelSamples {
             at += part.len() as u64;
         }
         Ok(n_frames)
+    }
+
+    fn finish(&self) -> Result<(), ReadError> {
+        let Some(overheard) = self.inner.overheard.get() else { return Ok(()) };
+        overheard.finish(&self.inner.file).map_err(|e| {
+            self.fail(
+                format!("cannot be read to its end: {e}"),
+                "the file changed or the medium failed; copy the file again",
+            )
+        })
     }
 }
 

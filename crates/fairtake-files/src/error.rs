@@ -50,6 +50,10 @@ pub enum AudioProblem {
     },
     /// The file exists and must not be replaced.
     Exists,
+    /// A recording may not be called so; the reason.
+    Name(String),
+    /// The disk has no room for it; how much there is.
+    NoRoom(String),
 }
 
 impl AudioProblem {
@@ -69,6 +73,8 @@ impl AudioProblem {
             AudioProblem::NoSuchChannel { .. } => "channels are counted from 1; choose one that the file has",
             AudioProblem::CutOff { .. } => "copy the file again, or let the recorder repair it",
             AudioProblem::Exists => "choose another name, or allow it to be replaced",
+            AudioProblem::Name(_) => "rename the file, such as drum-moorhen-1.wav",
+            AudioProblem::NoRoom(_) => "make room on the disk, or move the shootout to a larger one",
         }
     }
 }
@@ -94,6 +100,8 @@ impl fmt::Display for AudioProblem {
                 "is cut off: the header announces {header_bytes} bytes of samples, the file holds {found_bytes}"
             ),
             AudioProblem::Exists => write!(f, "exists already"),
+            AudioProblem::Name(why) => write!(f, "cannot be called so: {why}"),
+            AudioProblem::NoRoom(words) => write!(f, "does not fit: {words}"),
         }
     }
 }

@@ -145,7 +145,7 @@ impl ShootoutFolder {
         Ok(Loaded { log, takes, not_opened })
     }
 
-    /// Opens takes that the log lists, or that could be added to it; each file is hashed once.
+    /// Opens takes that the log lists, or that could be added to it. Their hashes become known once they are compared.
     ///
     /// # Errors
     /// When one cannot be opened.
@@ -155,7 +155,7 @@ impl ShootoutFolder {
             let audio = AudioFile::open(&self.path.join(&entry.file))?;
             opened.push((entry, audio));
         }
-        open_takes(&self.path, opened, &mut Shelf::default()).into_iter().map(|(_, take)| take).collect()
+        open_to_be_hashed(opened)
     }
 
     /// What was stored under a key, `None` if nothing was, it cannot be read or is no longer what was stored.
@@ -206,7 +206,7 @@ pub fn contents_of(shootout: &Shootout, takes: &[Take]) -> String {
         format!(
             "{} {} {} {} {} {} {:?} {:?} {:?} {:?} {:?} {}",
             t.id,
-            t.stored_as.sha256,
+            &*t.stored_as.sha256,
             t.mic,
             t.source,
             t.placement,
@@ -244,10 +244,26 @@ pub fn bare_takes(paths: &[PathBuf], channel: u16) -> Result<Vec<Take>, AudioErr
         };
         opened.push((entry, audio));
     }
-    let takes = open_takes(Path::new(""), opened, &mut Shelf::default());
-    let mut takes = takes.into_iter().map(|(_, take)| take).collect::<Result<Vec<Take>, _>>()?;
+    let mut takes = open_to_be_hashed(opened)?;
     takes.iter_mut().for_each(|t| t.id.clone_from(&t.mic));
     Ok(takes)
+}
+
+/// Takes of opened files whose hash becomes known once they are measured. Takes of one file share it: the first to be
+/// listed hears what is read.
+fn open_to_be_hashed(opened: Vec<(TakeEntry, AudioFile)>) -> Result<Vec<Take>, AudioError> {
+    let mut known: HashMap<String, StoredAs> = HashMap::new();
+    opened
+        .into_iter()
+        .map(|(entry, audio)| {
+            let stored_as = match known.get(&entry.file) {
+                Some(stored_as) => stored_as.clone(),
+                None => audio.stored_as_once_read()?,
+            };
+            known.insert(entry.file.clone(), stored_as.clone());
+            open_take(entry, &audio, stored_as)
+        })
+        .collect()
 }
 
 /// Takes of opened files. Each file is hashed once, several at a time.

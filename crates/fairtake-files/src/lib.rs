@@ -13,6 +13,7 @@ mod log_error;
 mod log_fields;
 mod log_write;
 mod naming;
+mod overheard;
 mod planned;
 mod receive;
 mod shelf;

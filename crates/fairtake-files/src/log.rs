@@ -220,14 +220,19 @@ impl Reader<'_> {
             let key = if Some(mic) == witness.as_ref() { "witness" } else { "mics" };
             self.defined(t, (key, "mics"), mic, shootout.mics.keys())?;
         }
-        let count = |key| self.whole(t, key, 1, 10_000).map(|n| n.map(|n| n as u32));
+        if let Some(twice) = mics.iter().enumerate().find(|(i, mic)| mics[..*i].contains(mic)) {
+            let what = format!("microphone `{}` is planned twice", twice.1);
+            return Err(self.fail(self.value_span(t, "mics"), what, "name it once"));
+        }
+        // A run sheet that nobody can work through is a slip of the finger.
+        let count = |key, most| self.whole(t, key, 1, most).map(|n| n.map(|n| n as u32));
         Ok(Plan {
             mics,
             design: self
                 .word(t, "design", &["together", "in-turn", "in-turn-with-witness", "replayed"])?
                 .map_or(Design::InTurn, PlannedDesign::design),
-            placements: count("placements")?.unwrap_or(2),
-            events: count("events")?.unwrap_or(12),
+            placements: count("placements", 100)?.unwrap_or(2),
+            events: count("events", 10_000)?.unwrap_or(12),
             witness,
             resolution_db: self.number(t, "resolution_db", 1e-3, 60.0)?,
             ticked: self.texts(t, "ticked")?.unwrap_or_default(),

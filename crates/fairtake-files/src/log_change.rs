@@ -128,6 +128,9 @@ enum Refused {
 fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), Refused> {
     let Some(key) = &change.key else { return remove(document, &change.place) };
     let table = table_of(document, &change.place)?;
+    if table.get(key).is_some_and(|item| !item.is_value()) {
+        return Err(Refused::Shape(format!("`{key}` holds entries; they are changed one by one")));
+    }
     let now = table.get(key).map_or(Json::Null, json_of);
     if !same(&now, &change.was) {
         return Err(Refused::Conflict(now));
@@ -335,6 +338,12 @@ mod tests {
         assert!(file.change(&[Change { place, key: None, was: Json::Null, to: Json::Null }]).is_err());
         let nested = take("mic", json!("heron"), json!({"a": 1}));
         assert!(matches!(file.change(&[nested]), Err(ChangeError::Log(_))));
+        // A whole group is no value: nobody has seen all of it, so nobody may take it out in one go.
+        for group in ["mics", "sources", "takes"] {
+            let change =
+                Change { place: Place::Top, key: Some(group.into()), was: Json::Null, to: Json::Null };
+            assert!(matches!(file.change(&[change]), Err(ChangeError::Log(_))), "{group}");
+        }
         assert_eq!(file.text(), LOG);
     }
 

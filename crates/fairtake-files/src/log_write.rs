@@ -5,6 +5,7 @@ use crate::log_error::LogError;
 use crate::staging::staged;
 use fairtake_compare::Role;
 use serde::Serialize;
+use std::fs::File;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
@@ -80,17 +81,27 @@ impl LogFile {
         Ok(())
     }
 
-    /// Puts the changed log in place: temporary file, flushed, renamed.
+    /// True when the file on disk is no longer what was read.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn is_outdated(&self) -> Result<bool, LogError> {
+        Ok(read_text(&self.path)? != self.as_read)
+    }
+
+    /// Puts the changed log in place: temporary file, flushed, renamed. Between looking at what is on disk and replacing it
+    /// no other program of ours does the same.
     ///
     /// # Errors
     /// When the file on disk is no longer what was read, or cannot be written; it is then left as it is.
     pub fn write(&mut self) -> Result<(), LogError> {
-        if read_text(&self.path)? != self.as_read {
+        let text = self.text();
+        let folder = self.path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let _alone = alone_in(folder);
+        if self.is_outdated()? {
             let what = "was changed by somebody else since it was read; nothing was written";
             return Err(self.fail(what.into(), "run the command again"));
         }
-        let text = self.text();
-        let folder = self.path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
         replace_file(folder, &self.path, text.as_bytes())
             .map_err(|e| self.fail(format!("cannot be written: {e}"), "check space and permissions"))?;
         self.as_read = text;
@@ -109,6 +120,14 @@ pub(crate) fn read_text(path: &Path) -> Result<String, LogError> {
     })
 }
 
+/// Waits until no other run writes a log in this folder, and keeps others waiting while it lives. Where the file system
+/// knows no locks, two runs that write within the same millisecond could still miss each other.
+fn alone_in(folder: &Path) -> Option<File> {
+    let handle = File::open(folder).ok()?;
+    handle.lock().ok()?;
+    Some(handle)
+}
+
 /// Writes a file of a shootout folder as a whole: nobody ever sees half of it, or anything else.
 pub(crate) fn replace_file(folder: &Path, path: &Path, bytes: &[u8]) -> std::io::Result<()> {
     let mut made = staged(folder)?;
@@ -120,7 +139,7 @@ pub(crate) fn replace_file(folder: &Path, path: &Path, bytes: &[u8]) -> std::io:
     made.as_file().sync_all()?;
     made.persist(path).map_err(|e| e.error)?;
     if let Some(parent) = path.parent().filter(|p| !p.as_os_str().is_empty()) {
-        std::fs::File::open(parent)?.sync_all()?;
+        File::open(parent)?.sync_all()?;
     }
     Ok(())
 }

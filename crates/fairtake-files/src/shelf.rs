@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use std::fs::Metadata;
 use std::path::{Path, PathBuf};
 use std::thread;
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 /// Opened files of one run of the program.
 #[derive(Debug, Default)]
@@ -21,7 +21,12 @@ struct OnShelf {
     stamp: Stamp,
     audio: AudioFile,
     stored_as: Option<StoredAs>,
+    /// It was changed so shortly before that another change might bear the same times.
+    is_fresh: bool,
 }
+
+/// Within this time two changes of a file may bear the same time: the coarsest that file systems keep.
+const SAME_TIME: Duration = Duration::from_secs(2);
 
 /// What changes whenever a file's content does while the program runs: besides size and time of change, which a copy may
 /// restore, the time at which the system itself noted a change.
@@ -52,13 +57,16 @@ impl Shelf {
         let stamp = std::fs::metadata(path).ok().map(|about| stamp(&about));
         if let (Some(there), Some(stamp)) = (self.files.get(path), stamp)
             && there.stamp == stamp
+            && !there.is_fresh
         {
             return Ok(there.audio.clone());
         }
         self.files.remove(path);
         let audio = AudioFile::open(path)?;
         if let Some(stamp) = stamp {
-            self.files.insert(path.into(), OnShelf { stamp, audio: audio.clone(), stored_as: None });
+            let is_fresh = stamp.is_fresh(SystemTime::now());
+            self.files
+                .insert(path.into(), OnShelf { stamp, audio: audio.clone(), stored_as: None, is_fresh });
         }
         Ok(audio)
     }
@@ -90,6 +98,14 @@ impl Shelf {
     }
 }
 
+impl Stamp {
+    /// True when the last change was noted about now: by a clock that runs ahead too, as on a network drive.
+    fn is_fresh(&self, now: SystemTime) -> bool {
+        let now = now.duration_since(SystemTime::UNIX_EPOCH).map_or(0.0, |d| d.as_secs_f64());
+        (now - (self.noted.0 as f64 + self.noted.1 as f64 * 1e-9)).abs() < SAME_TIME.as_secs_f64()
+    }
+}
+
 #[cfg(unix)]
 fn stamp(about: &Metadata) -> Stamp {
     use std::os::unix::fs::MetadataExt;
@@ -117,6 +133,28 @@ mod tests {
         let mut w = WavWriter::create(path, spec, Replace::Allowed).expect("made");
         w.write(&vec![value; 800]).expect("written");
         w.finish().expect("finished");
+    }
+
+    #[test]
+    fn a_file_that_is_written_over_in_place_within_the_same_moment_is_noticed() {
+        use std::os::unix::fs::FileExt;
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("a.wav");
+        write(&path, 0.25);
+        let file = std::fs::File::options().write(true).open(&path).expect("opens");
+        let n_bytes = file.metadata().expect("known").len();
+        let mut shelf = Shelf::default();
+        let mut last = String::new();
+        // Faster than the clock of a file system ticks.
+        for value in 0..50u8 {
+            file.write_at(&[value], n_bytes - 1).expect("written");
+            let audio = shelf.open(&path).expect("opens");
+            let hash =
+                shelf.stored_as(&[(path.clone(), audio)]).remove(0).expect("hashed").sha256.to_string();
+            assert_ne!(hash, last);
+            assert_eq!(hash, crate::hash::sha256(&path).expect("reads"));
+            last = hash;
+        }
     }
 
     #[test]

@@ -19,7 +19,7 @@ const STEADY: Duration = Duration::from_millis(1000);
 const PATIENCE: Duration = Duration::from_secs(6);
 /// Endings of audio files, in small letters. What a file is, is told by its content; this only keeps notes and pictures
 /// out.
-const ENDINGS: [&str; 15] = [
+pub(crate) const ENDINGS: [&str; 15] = [
     "wav", "wave", "bwf", "rf64", "bw64", "aif", "aiff", "aifc", "flac", "ogg", "oga", "mp3", "m4a", "aac",
     "mp4",
 ];

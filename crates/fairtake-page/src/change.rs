@@ -1,11 +1,12 @@
 //! Changes to the log from a page.
 
+use crate::ask::Sent;
 use crate::desk::Desk;
 use crate::route::blocking;
 use crate::trouble::Trouble;
 use axum::Json;
 use axum::extract::State;
-use axum::extract::rejection::JsonRejection;
+use axum::http::StatusCode;
 use fairtake_compare::Role;
 use fairtake_files::{Change, Place, TakeEntry, key_of};
 use serde::Deserialize;
@@ -14,11 +15,27 @@ use serde_json::{Value, json};
 /// `POST /log`: changes values, all or none.
 pub(crate) async fn log(
     State(desk): State<Desk>,
-    body: Result<Json<Vec<Change>>, JsonRejection>,
+    Sent(changes): Sent<Vec<Change>>,
 ) -> Result<Json<Value>, Trouble> {
-    let Json(changes) = body.map_err(of_body)?;
-    blocking(move || desk.change(&changes)).await?;
+    blocking(move || {
+        for change in &changes {
+            stays_inside(&desk, change)?;
+        }
+        desk.change(&changes)
+    })
+    .await?;
     Ok(Json(json!({ "done": true })))
+}
+
+/// The log may name files outside the folder where its owner wrote so by hand. The page never leads there: whoever has a
+/// link could else read any recording of this machine.
+fn stays_inside(desk: &Desk, change: &Change) -> Result<(), Trouble> {
+    match (&change.place, change.key.as_deref(), &change.to) {
+        (Place::Take { .. }, Some("file"), Value::String(file)) => {
+            crate::take_in::inside(desk, file).map(drop)
+        }
+        _ => Ok(()),
+    }
 }
 
 /// A microphone or source to be made.
@@ -28,36 +45,36 @@ pub(crate) struct New {
 }
 
 /// `POST /mics`: a new microphone, its key made from its name.
-pub(crate) async fn mic(
-    State(desk): State<Desk>,
-    body: Result<Json<New>, JsonRejection>,
-) -> Result<Json<Value>, Trouble> {
-    named(desk, body, Place::Mic).await
+pub(crate) async fn mic(State(desk): State<Desk>, Sent(new): Sent<New>) -> Result<Json<Value>, Trouble> {
+    named(desk, new, Place::Mic).await
 }
 
 /// `POST /sources`: a new source.
-pub(crate) async fn source(
-    State(desk): State<Desk>,
-    body: Result<Json<New>, JsonRejection>,
-) -> Result<Json<Value>, Trouble> {
-    named(desk, body, Place::Source).await
+pub(crate) async fn source(State(desk): State<Desk>, Sent(new): Sent<New>) -> Result<Json<Value>, Trouble> {
+    named(desk, new, Place::Source).await
 }
 
-async fn named(
-    desk: Desk,
-    body: Result<Json<New>, JsonRejection>,
-    place: fn(String) -> Place,
-) -> Result<Json<Value>, Trouble> {
-    let Json(new) = body.map_err(of_body)?;
+async fn named(desk: Desk, new: New, place: fn(String) -> Place) -> Result<Json<Value>, Trouble> {
     let name = new.name.trim().to_string();
     if name.is_empty() {
         return Err(Trouble::bad("it has no name", "type a name first"));
     }
     let key = key_of(&name);
     let place = place(key.clone());
-    // A key that is there already is refused, since its name is not what this page saw: nothing.
-    let change = Change { place, key: Some("name".into()), was: Value::Null, to: json!(name) };
-    blocking(move || desk.change(&[change])).await?;
+    blocking(move || {
+        let log = desk.folder().log()?.shootout;
+        let is_there = match &place {
+            Place::Mic(key) => log.mics.contains_key(key),
+            Place::Source(key) => log.sources.contains_key(key),
+            _ => false,
+        };
+        if is_there {
+            let what = format!("`{}` is in the log already", key_of(&name));
+            return Err(Trouble::new(StatusCode::CONFLICT, what, "use that one, or choose another name"));
+        }
+        desk.change(&[Change { place, key: Some("name".into()), was: Value::Null, to: json!(name) }])
+    })
+    .await?;
     Ok(Json(json!({ "key": key })))
 }
 
@@ -80,9 +97,8 @@ pub(crate) struct Assigned {
 /// `POST /takes/assign`: enters takes in the log.
 pub(crate) async fn assign(
     State(desk): State<Desk>,
-    body: Result<Json<Vec<Assigned>>, JsonRejection>,
+    Sent(assigned): Sent<Vec<Assigned>>,
 ) -> Result<Json<Value>, Trouble> {
-    let Json(assigned) = body.map_err(of_body)?;
     let entries: Vec<TakeEntry> = assigned
         .into_iter()
         .map(|a| {
@@ -106,8 +122,4 @@ pub(crate) async fn assign(
     })
     .await?;
     Ok(Json(json!({ "done": true })))
-}
-
-fn of_body(e: JsonRejection) -> Trouble {
-    Trouble::bad(e.body_text(), "reload the page and try again")
 }

@@ -1,12 +1,12 @@
 //! One long recording in which microphones were changed: its parts are shown first, and cut only when told.
 
+use crate::ask::Sent;
 use crate::desk::Desk;
 use crate::route::blocking;
 use crate::take_in::inside;
 use crate::trouble::Trouble;
 use axum::Json;
 use axum::extract::State;
-use axum::extract::rejection::JsonRejection;
 use fairtake_files::{AudioFile, CutAt, GapSettings, PlanError, Planned, Wanted, by_parts, take_in};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -48,9 +48,8 @@ struct Part {
 /// `POST /takes/parts`: shows the parts; writes nothing.
 pub(crate) async fn parts(
     State(desk): State<Desk>,
-    body: Result<Json<Asked>, JsonRejection>,
+    Sent(asked): Sent<Asked>,
 ) -> Result<Json<Value>, Trouble> {
-    let Json(asked) = body.map_err(|e| Trouble::bad(e.body_text(), "reload the page and try again"))?;
     blocking(move || {
         let (audio, planned) = planned(&desk, &asked)?;
         let seconds = |frame: u64| format!("{:.1} s", frame as f64 / f64::from(audio.rate_hz()));
@@ -69,17 +68,16 @@ pub(crate) async fn parts(
 }
 
 /// `POST /takes/cut`: cuts and enters the parts in the log, all or none.
-pub(crate) async fn cut(
-    State(desk): State<Desk>,
-    body: Result<Json<Asked>, JsonRejection>,
-) -> Result<Json<Value>, Trouble> {
-    let Json(asked) = body.map_err(|e| Trouble::bad(e.body_text(), "reload the page and try again"))?;
+pub(crate) async fn cut(State(desk): State<Desk>, Sent(asked): Sent<Asked>) -> Result<Json<Value>, Trouble> {
     blocking(move || {
         if asked.mics.is_empty() {
             return Err(Trouble::bad("no microphones are named", "choose one for every part"));
         }
         let (audio, planned) = planned(&desk, &asked)?;
         let path = inside(&desk, &asked.file)?;
+        if std::fs::symlink_metadata(desk.path().join("takes")).is_ok() {
+            inside(&desk, "takes")?;
+        }
         desk.with_log(|log| take_in(desk.path(), &path, &audio, &planned, log).map_err(of_plan))?;
         Ok(json!({ "n_parts": planned.len() }))
     })

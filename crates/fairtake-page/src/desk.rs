@@ -16,6 +16,12 @@ use tokio::sync::watch;
 /// more; they are judged again from what is measured.
 const MOST_RESULTS: usize = 256;
 
+/// So often a change is tried where others write the same log: each of them has then made theirs.
+const MOST_ATTEMPTS: usize = 20;
+
+/// How far measuring has come: takes measured, and of how many.
+type Progress = Option<(usize, usize)>;
+
 /// One folder under work. Cheap to clone; all clones are the same desk.
 #[derive(Clone)]
 pub struct Desk {
@@ -31,7 +37,7 @@ struct Inner {
     log: Mutex<()>,
     news: watch::Sender<u64>,
     /// Takes measured, and of how many; `None`: nothing is measured now.
-    progress: watch::Sender<Option<(usize, usize)>>,
+    progress: watch::Sender<Progress>,
 }
 
 #[derive(Default)]
@@ -66,7 +72,7 @@ impl Desk {
         let mut work = Work::default();
         let tells = progress.clone();
         work.remembered.tell(Box::new(move |n, of| {
-            tells.send_replace((n < of).then_some((n, of)));
+            set(&tells, (n < of).then_some((n, of)));
         }));
         let inner = Inner {
             path: path.into(),
@@ -104,7 +110,7 @@ impl Desk {
     }
 
     /// How far measuring has come, as news.
-    pub(crate) fn progress(&self) -> watch::Receiver<Option<(usize, usize)>> {
+    pub(crate) fn progress(&self) -> watch::Receiver<Progress> {
         self.inner.progress.subscribe()
     }
 
@@ -128,7 +134,7 @@ impl Desk {
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let settings = self.settings(now);
         let checked = measure_and_check(takes, log, &settings, &mut work.remembered);
-        self.inner.progress.send_replace(None);
+        set(&self.inner.progress, None);
         let (measures, checks) = checked?;
         let checked = Arc::new(Checked { measures, checks });
         work.checked = Some((now.contents.clone(), checked.clone()));
@@ -156,7 +162,7 @@ impl Desk {
         }
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let found = compare_remembering(takes, log, settings, asked, &mut work.remembered);
-        self.inner.progress.send_replace(None);
+        set(&self.inner.progress, None);
         let found = Arc::new(found?.findings);
         work.results.retain(|key, _| key.starts_with(&now.contents));
         if work.results.len() >= MOST_RESULTS {
@@ -191,15 +197,18 @@ impl Desk {
         self.with_log(|log| takes.iter().try_for_each(|take| log.add_take(take)).map_err(Trouble::from))
     }
 
-    /// Changes the log as `work` does, which may have written it itself; nobody else does so meanwhile.
-    pub(crate) fn with_log(
-        &self,
-        work: impl FnOnce(&mut LogFile) -> Result<(), Trouble>,
-    ) -> Result<(), Trouble> {
+    /// Changes the log as `work` does, which may have written it itself. Where somebody else writes it at the same time, as
+    /// another window, the command line or an editor, theirs is read again and the work done on that.
+    pub(crate) fn with_log(&self, work: impl Fn(&mut LogFile) -> Result<(), Trouble>) -> Result<(), Trouble> {
         let _alone = self.inner.log.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut log = LogFile::read(&self.inner.folder.log_path())?;
-        work(&mut log)?;
-        log.write()?;
+        for attempt in 1.. {
+            let mut log = LogFile::read(&self.inner.folder.log_path())?;
+            match work(&mut log).and_then(|()| log.write().map_err(|e| Trouble::not_written(&e))) {
+                Ok(()) => break,
+                Err(_) if attempt < MOST_ATTEMPTS && log.is_outdated()? => {}
+                Err(e) => return Err(e),
+            }
+        }
         self.tell();
         Ok(())
     }
@@ -208,4 +217,9 @@ impl Desk {
     fn work(&self) -> MutexGuard<'_, Work> {
         self.inner.work.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Tells how far measuring has come; nothing where that is known.
+fn set(progress: &watch::Sender<Progress>, to: Progress) {
+    progress.send_if_modified(|now| std::mem::replace(now, to) != to);
 }

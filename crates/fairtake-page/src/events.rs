@@ -5,13 +5,15 @@ use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::stream::{self, Stream};
 use std::convert::Infallible;
+use std::fs::Metadata;
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 use std::time::{Duration, SystemTime};
 
 /// Time between two looks at the folder.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(300);
 
-/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, empty at the end.
+/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, and `done` at the end.
 pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let changed = stream::unfold(desk.news(), |mut news| async move {
         news.changed().await.ok()?;
@@ -21,7 +23,8 @@ pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = R
     let progress = stream::unfold(desk.progress(), |mut progress| async move {
         progress.changed().await.ok()?;
         let come = *progress.borrow_and_update();
-        let words = come.map_or(String::new(), |(n, of)| format!("{n} of {of}"));
+        // An event without words would not be heard by a browser.
+        let words = come.map_or("done".to_string(), |(n, of)| format!("{n} of {of}"));
         Some((Ok(Event::default().event("progress").data(words)), progress))
     });
     let both = stream::select(Box::pin(changed), Box::pin(progress));
@@ -30,30 +33,50 @@ pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = R
 
 /// Looks at the folder for ever, and tells when it changed.
 pub(crate) async fn watch(desk: Desk) {
-    let mut before = looked(desk.path());
+    let mut before = Vec::new();
+    let mut listed = Vec::new();
+    let mut is_first = true;
     loop {
-        tokio::time::sleep(BETWEEN_LOOKS).await;
-        let path = desk.path().to_path_buf();
-        let Ok(now) = tokio::task::spawn_blocking(move || looked(&path)).await else { continue };
-        if now != before {
-            before = now;
+        let (folder, path) = (desk.folder().clone(), desk.path().to_path_buf());
+        let looked = tokio::task::spawn_blocking(move || {
+            // What the log names elsewhere is watched as well; as it was, while the log cannot be read.
+            let files = folder.log().map(|log| log.takes.into_iter().map(|t| t.file).collect::<Vec<_>>());
+            let listed = files.unwrap_or(listed);
+            (looked(&path, &listed), listed)
+        });
+        // It does not panic; if it did, what is listed would be read again.
+        let (now, files) = looked.await.unwrap_or_default();
+        listed = files;
+        if now != before && !is_first {
             desk.tell();
         }
+        (before, is_first) = (now, false);
+        tokio::time::sleep(BETWEEN_LOOKS).await;
     }
 }
 
-/// Name, size and time of the log and of everything beside the takes.
-fn looked(folder: &Path) -> Vec<(String, u64, Option<SystemTime>)> {
+/// What shows that a file changed: name, size and the times of change, its own and the system's.
+type Looked = Vec<(String, u64, Option<SystemTime>, (i64, i64))>;
+
+/// Everything right in the folder and among its takes, and what the log lists.
+fn looked(folder: &Path, listed: &[String]) -> Looked {
     let mut out = Vec::new();
-    for place in [folder.to_path_buf(), folder.join("takes")] {
-        let Ok(entries) = std::fs::read_dir(place) else { continue };
+    let mut look = |name: String, path: &Path| {
+        // Followed where it is a link: what it leads to is what is read.
+        if let Some(about) = std::fs::metadata(path).ok().filter(Metadata::is_file) {
+            out.push((name, about.len(), about.modified().ok(), (about.ctime(), about.ctime_nsec())));
+        }
+    };
+    for place in ["", "takes"] {
+        let Ok(entries) = std::fs::read_dir(folder.join(place)) else { continue };
         for entry in entries.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            if let Some(about) = entry.metadata().ok().filter(|a| a.is_file() && !name.starts_with('.')) {
-                out.push((name, about.len(), about.modified().ok()));
+            if !name.starts_with('.') {
+                look(format!("{place}/{name}"), &entry.path());
             }
         }
     }
+    listed.iter().for_each(|file| look(file.clone(), &folder.join(file)));
     out.sort();
     out
 }

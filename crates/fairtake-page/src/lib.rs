@@ -4,6 +4,7 @@
 //! `view` holds everything that it shows, computed here and serialised as its JSON twin; `html` writes it down. What is
 //! changed goes into the log of the folder, value by value; there is no other state.
 
+mod ask;
 mod change;
 mod cut;
 mod desk;

@@ -1,12 +1,13 @@
 //! Which address does what.
 
+use crate::ask::Query;
 use crate::desk::Desk;
 use crate::trouble::Trouble;
 use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
 use crate::{change, cut, events, guard, html, sound, take_in, views, web};
 use axum::Json;
 use axum::Router;
-use axum::extract::{DefaultBodyLimit, Query, State};
+use axum::extract::{DefaultBodyLimit, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::middleware;
 use axum::response::{Html, IntoResponse, Redirect, Response};
@@ -60,11 +61,12 @@ async fn home(State(desk): State<Desk>) -> Response {
 /// A page, or only its main part where a script asks for that.
 async fn page<V: View>(
     State(desk): State<Desk>,
-    Query(query): Query<V::Query>,
+    query: Result<Query<V::Query>, Trouble>,
     headers: HeaderMap,
 ) -> Response {
     let part = headers.contains_key("x-part");
     let made = blocking(move || {
+        let Query(query) = query?;
         let frame = views::Frame::of(&desk, V::STEP);
         let view = V::make(&desk, query)?;
         Ok(if part { html::main(&view) } else { html::page(&frame, &view) })

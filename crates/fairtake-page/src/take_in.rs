@@ -1,11 +1,12 @@
 //! Recordings dropped on the page: streamed to disk, hashed on the way, never in place of another file.
 
+use crate::ask::Query;
 use crate::desk::Desk;
 use crate::route::blocking;
 use crate::trouble::Trouble;
 use axum::Json;
 use axum::body::Body;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
 use fairtake_files::Receiving;
 use futures_util::StreamExt;

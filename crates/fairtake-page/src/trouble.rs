@@ -38,6 +38,11 @@ impl Trouble {
         Trouble::new(StatusCode::INSUFFICIENT_STORAGE, what, "check space and permissions of the folder")
     }
 
+    /// The log was read and understood, and could not be put in place.
+    pub(crate) fn not_written(e: &LogError) -> Trouble {
+        Trouble::disk(format!("{e}; the log is as it was"))
+    }
+
     /// As a page of its own.
     pub(crate) fn page(self) -> Response {
         (self.status, Html(html::trouble(&self).into_string())).into_response()
@@ -66,10 +71,15 @@ impl From<AudioError> for Trouble {
         let status = match e.problem {
             AudioProblem::NotFound => StatusCode::NOT_FOUND,
             AudioProblem::Exists => StatusCode::CONFLICT,
-            AudioProblem::System(_) => StatusCode::INSUFFICIENT_STORAGE,
+            AudioProblem::System(_) | AudioProblem::NoRoom(_) => StatusCode::INSUFFICIENT_STORAGE,
             _ => StatusCode::UNPROCESSABLE_ENTITY,
         };
-        Trouble::new(status, &e, e.hint())
+        let hint = match e.problem {
+            // Nothing is ever replaced from the page.
+            AudioProblem::Exists => "rename the file that is dropped; what is in the folder stays",
+            _ => e.hint(),
+        };
+        Trouble::new(status, &e, hint)
     }
 }
 

@@ -373,7 +373,7 @@ news.addEventListener("changed", () => {
 });
 news.addEventListener("progress", (event) => {
   const state = document.getElementById("state");
-  if (event.data) say(`Measuring: ${event.data} takes.`);
+  if (event.data !== "done") say(`Measuring: ${event.data} takes.`);
   else if (state?.textContent?.startsWith("Measuring")) say("");
 });
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));

@@ -63,7 +63,7 @@ fn take(mic: &str, performance: u32, samples: Vec<f32>) -> Take {
             format: "made".into(),
             bits: Some(24),
             lossy: false,
-            sha256: format!("{mic}{performance}"),
+            sha256: format!("{mic}{performance}").into(),
         },
         samples: Box::new(Made(samples)),
     }

@@ -1,6 +1,6 @@
 //! Plain levels of a slice.
 
-use crate::widest::{Work, widest};
+use fairtake_transform::{Work, widest};
 
 /// Highest absolute sample; 0 for none.
 pub fn sample_peak(samples: &[f32]) -> f64 {
@@ -15,11 +15,6 @@ pub(crate) fn greatest(samples: &[f32]) -> f32 {
 /// Sum of squares.
 pub fn energy(samples: &[f32]) -> f64 {
     widest(Energy(samples))
-}
-
-/// Sum of products, of two slices of one length.
-pub fn dot(a: &[f32], b: &[f32]) -> f32 {
-    widest(Dot(a, b))
 }
 
 /// Sum of samples.
@@ -66,22 +61,20 @@ impl Work for Energy<'_> {
     }
 }
 
-struct Dot<'a>(&'a [f32], &'a [f32]);
-
-impl Work for Dot<'_> {
-    type Out = f32;
-
-    #[inline(always)]
-    fn done(self) -> f32 {
-        let ((a, a_rest), (b, b_rest)) = (self.0.as_chunks::<32>(), self.1.as_chunks::<32>());
-        let mut sums = [0f32; 32];
-        for (a, b) in a.iter().zip(b) {
-            for ((s, x), y) in sums.iter_mut().zip(a).zip(b) {
-                *s += x * y;
-            }
+/// Sum of the squares of what is made of each value of `a` and the one at its place in `b`; for use inside [`Work`].
+#[inline(always)]
+pub(crate) fn sum_of_squares(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f32 {
+    let n = a.len().min(b.len());
+    let ((a, a_rest), (b, b_rest)) = (a[..n].as_chunks::<32>(), b[..n].as_chunks::<32>());
+    let mut sums = [0f32; 32];
+    for (a, b) in a.iter().zip(b) {
+        for ((s, x), y) in sums.iter_mut().zip(a).zip(b) {
+            let value = of(*x, *y);
+            *s += value * value;
         }
-        sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f32>()
     }
+    let square = |(x, y): (&f32, &f32)| of(*x, *y).powi(2);
+    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(square).sum::<f32>()
 }
 
 struct Sum<'a>(&'a [f32]);
@@ -125,8 +118,8 @@ mod tests {
             let a: Vec<f32> = (0..n).map(|i| i as f32).collect();
             let b: Vec<f32> = (0..n).map(|i| 3.0 - i as f32).collect();
             // Exact: all are whole numbers below 2^24.
-            let slow: f32 = a.iter().zip(&b).map(|(x, y)| x * y).sum();
-            assert_eq!(dot(&a, &b), slow);
+            let slow: f32 = a.iter().zip(&b).map(|(x, y)| (x - y).powi(2)).sum();
+            assert_eq!(sum_of_squares(&a, &b, |x, y| x - y), slow);
             assert_eq!(sum(&a), a.iter().map(|x| f64::from(*x)).sum::<f64>());
         }
     }

@@ -1,7 +1,7 @@
 //! K-weighting as a running filter, and gated loudness.
 
 use crate::weighting::{K_HIGH_PASS, K_SHELF};
-use crate::widest::{Work, widest};
+use fairtake_transform::{Work, widest};
 
 /// So many stretches of the signal are filtered side by side.
 const LANES: usize = 4;

@@ -3,8 +3,9 @@
 //! Novelty is the rise of energy from one short stretch to the next, taken in two bands (the signal and its first
 //! difference, which is bright) and summed in dB above the floor: a two-band form of spectral flux.
 
-use crate::levels::dot;
+use crate::levels::sum_of_squares;
 use crate::units::power_db_at_least;
+use fairtake_transform::{Work, widest};
 
 /// Length of one stretch in seconds.
 pub const HOP_S: f64 = 0.0025;
@@ -33,8 +34,6 @@ pub struct Envelope {
     pub plain: Vec<f32>,
     /// Mean square of the first difference per stretch.
     pub bright: Vec<f32>,
-    /// First differences of the stretch at hand; kept only to be filled again.
-    steps: Vec<f32>,
 }
 
 impl Envelope {
@@ -44,19 +43,12 @@ impl Envelope {
             hop_frames: ((f64::from(rate_hz) * HOP_S).round() as usize).max(1),
             plain: Vec::new(),
             bright: Vec::new(),
-            steps: Vec::new(),
         }
     }
 
     /// Adds whole stretches; a last incomplete one is passed over.
     pub fn push(&mut self, samples: &[f32]) {
-        for hop in samples.chunks_exact(self.hop_frames) {
-            let n = hop.len() as f32;
-            self.plain.push(dot(hop, hop) / n);
-            self.steps.clear();
-            self.steps.extend(hop[1..].iter().zip(hop).map(|(next, x)| next - x));
-            self.bright.push(dot(&self.steps, &self.steps) / n);
-        }
+        widest(Push { samples, envelope: self });
     }
 
     /// Mean square that a tenth of the take lies below, over 20 ms stretches: the floor.
@@ -96,7 +88,10 @@ impl Envelope {
             for (i, rise) in rise.iter_mut().enumerate() {
                 let now = mean(i, (i + after).min(n)) + floor;
                 let earlier = if i == 0 { 0.0 } else { mean(i.saturating_sub(before), i) } + floor;
-                *rise += power_db_at_least(now / earlier, 0.0);
+                // A fall counts nothing, and costs no logarithm.
+                if now > earlier {
+                    *rise += power_db_at_least(now / earlier, 0.0);
+                }
             }
         }
         let level = |i: usize| -> f64 {
@@ -172,6 +167,24 @@ impl Envelope {
             .collect();
         falls.sort_by(f64::total_cmp);
         falls.get(falls.len() / 2).is_some_and(|f| *f >= PERCUSSIVE_FALL_DB)
+    }
+}
+
+struct Push<'a> {
+    samples: &'a [f32],
+    envelope: &'a mut Envelope,
+}
+
+impl Work for Push<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn done(self) {
+        for hop in self.samples.chunks_exact(self.envelope.hop_frames) {
+            let n = hop.len() as f32;
+            self.envelope.plain.push(sum_of_squares(hop, hop, |x, _| x) / n);
+            self.envelope.bright.push(sum_of_squares(&hop[1..], hop, |next, x| next - x) / n);
+        }
     }
 }
 

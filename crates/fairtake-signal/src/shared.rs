@@ -123,19 +123,28 @@ impl NoiseShared {
 
     /// Adds one stretch of both; shorter ones are passed over.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
-        if a.len() < self.length || b.len() < self.length {
-            return;
+        if a.len() >= self.length && b.len() >= self.length {
+            self.add(&self.spectra(a, b));
         }
-        let [a, b] = [a, b].map(|samples| {
+    }
+
+    /// Spectra of one stretch of both, which hold `length` frames.
+    pub fn spectra(&self, a: &[f32], b: &[f32]) -> [Vec<Complex<f64>>; 2] {
+        [a, b].map(|samples| {
             let mut windowed: Vec<f64> =
                 samples.iter().zip(&self.window).map(|(x, w)| f64::from(*x) * w).collect();
             let mut out = self.forward.make_output_vec();
             self.forward.process(&mut windowed, &mut out).expect("lengths are those of the plan");
             out
-        });
+        })
+    }
+
+    /// Adds the spectra of one stretch of both.
+    pub fn add(&mut self, [a, b]: &[Vec<Complex<f64>>; 2]) {
         // Every stretch weighs alike, so that one that something was played in does not decide alone.
-        let energy = |s: &[Complex<f64>]| s.iter().map(Complex::norm_sqr).sum::<f64>().max(f64::MIN_POSITIVE);
-        let (ea, eb) = (energy(&a), energy(&b));
+        let energy =
+            |s: &Vec<Complex<f64>>| s.iter().map(Complex::norm_sqr).sum::<f64>().max(f64::MIN_POSITIVE);
+        let (ea, eb) = (energy(a), energy(b));
         for k in 0..self.ab.len() {
             self.aa[k] += a[k].norm_sqr() / ea;
             self.bb[k] += b[k].norm_sqr() / eb;

@@ -1,7 +1,8 @@
 //! Band energies of events and band powers of steady sound.
 
 use crate::bands::BandSet;
-use fairtake_transform::{Complex, fast_length, forward_single};
+use crate::powers::Powers;
+use fairtake_transform::fast_length;
 
 /// Taper at both ends of an event, in seconds: long enough that a cut tail does not splash, short beside any event.
 const TAPER_S: f64 = 0.002;
@@ -10,10 +11,8 @@ const TAPER_S: f64 = 0.002;
 pub struct BandSpectrum {
     rate_hz: f64,
     spans_hz: Vec<(f64, f64)>,
-    input: Vec<f32>,
-    output: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
-    powers: Vec<f32>,
+    faded: Vec<f32>,
+    powers: Powers,
     /// Window of steady sound, of the length used last.
     window: Vec<f32>,
 }
@@ -24,10 +23,8 @@ impl BandSpectrum {
         BandSpectrum {
             rate_hz: f64::from(rate_hz),
             spans_hz: bands.spans_hz(),
-            input: Vec::new(),
-            output: Vec::new(),
-            scratch: Vec::new(),
-            powers: Vec::new(),
+            faded: Vec::new(),
+            powers: Powers::default(),
             window: Vec::new(),
         }
     }
@@ -38,18 +35,18 @@ impl BandSpectrum {
         // (outside/check.py holds it to 0.1 dB against eightfold padding).
         let n_fft = fast_length(2 * samples.len());
         let taper = ((TAPER_S * self.rate_hz) as usize).min(samples.len() / 4);
-        self.input.clear();
-        self.input.extend_from_slice(samples);
+        self.faded.clear();
+        self.faded.extend_from_slice(samples);
         let n = samples.len();
         for i in 0..taper {
             let w = (0.5 - 0.5 * (std::f64::consts::PI * (i as f64 + 0.5) / taper as f64).cos()) as f32;
-            self.input[i] *= w;
-            self.input[n - 1 - i] *= w;
+            self.faded[i] *= w;
+            self.faded[n - 1 - i] *= w;
         }
-        self.input.resize(n_fft, 0.0);
-        self.transform(n_fft);
+        self.faded.resize(n_fft / 2, 0.0);
+        let powers = self.powers.of_padded(&self.faded);
         // Σx²/rate = Σ_k |X_k|²·(1 or 2)/(N·rate)
-        self.integrate(&self.powers, n_fft, 1.0 / (n_fft as f64 * self.rate_hz))
+        integrate(powers, &self.spans_hz, self.rate_hz / n_fft as f64, 1.0 / (n_fft as f64 * self.rate_hz))
     }
 
     /// Mean power per band of steady sound, in full-scale², by averaged Hann-windowed segments of `n_fft` samples with
@@ -71,51 +68,35 @@ impl BandSpectrum {
         let mut n_segments = 0;
         let mut start = 0;
         while start + n_fft <= samples.len() {
-            self.input.clear();
-            self.input.extend(samples[start..start + n_fft].iter().zip(&self.window).map(|(s, w)| s * w));
-            self.transform(n_fft);
-            sum.iter_mut().zip(&self.powers).for_each(|(s, p)| *s += p);
+            self.faded.clear();
+            self.faded.extend(samples[start..start + n_fft].iter().zip(&self.window).map(|(s, w)| s * w));
+            sum.iter_mut().zip(self.powers.of(&self.faded)).for_each(|(s, p)| *s += p);
             n_segments += 1;
             start += n_fft / 2;
         }
         let scale = 1.0 / (n_fft as f64 * window_energy * f64::from(n_segments));
-        Some((self.integrate(&sum, n_fft, scale), n_segments as usize))
-    }
-
-    /// Power per bin of `self.input`, both sides of the spectrum counted, into `self.powers`. Squares in f32: their
-    /// rounding, 6·10⁻⁸, averages out over bins.
-    fn transform(&mut self, n_fft: usize) {
-        let plan = forward_single(n_fft);
-        self.output.resize(n_fft / 2 + 1, Complex::default());
-        self.scratch.resize(plan.get_scratch_len(), Complex::default());
-        let result = plan.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
-        debug_assert!(result.is_ok(), "lengths are those of the plan");
-        self.powers.clear();
-        self.powers.extend(self.output.iter().map(|x| 2.0 * x.norm_sqr()));
-        let last = self.powers.len() - 1;
-        self.powers[0] *= 0.5;
-        self.powers[last] *= 0.5;
-    }
-
-    /// Sums bins into bands; a bin that an edge crosses is shared by width.
-    fn integrate(&self, powers: &[f32], n_fft: usize, scale: f64) -> Vec<f64> {
         let bin_hz = self.rate_hz / n_fft as f64;
-        // Bin k reaches from k − ½ to k + ½: whole bins are summed, the cut one at each end counts in part.
-        let place = |hz: f64| {
-            let x = (hz / bin_hz + 0.5).clamp(0.0, powers.len() as f64);
-            let k = (x as usize).min(powers.len() - 1);
-            (k, (x - k as f64) * f64::from(powers[k]))
-        };
-        let within = |(from_hz, to_hz): &(f64, f64)| {
-            let ((from, not), (to, also)) = (place(*from_hz), place(*to_hz));
-            let (fours, rest) = powers[from..to].as_chunks::<4>();
-            let mut sums = [0f64; 4];
-            fours.iter().for_each(|four| sums.iter_mut().zip(four).for_each(|(s, p)| *s += f64::from(*p)));
-            let rest: f64 = rest.iter().map(|p| f64::from(*p)).sum();
-            sums.iter().sum::<f64>() + rest + also - not
-        };
-        self.spans_hz.iter().map(|span| within(span).max(0.0) * scale).collect()
+        Some((integrate(&sum, &self.spans_hz, bin_hz, scale), n_segments as usize))
     }
+}
+
+/// Sums bins into bands; a bin that an edge crosses is shared by width.
+fn integrate(powers: &[f32], spans_hz: &[(f64, f64)], bin_hz: f64, scale: f64) -> Vec<f64> {
+    // Bin k reaches from k − ½ to k + ½: whole bins are summed, the cut one at each end counts in part.
+    let place = |hz: f64| {
+        let x = (hz / bin_hz + 0.5).clamp(0.0, powers.len() as f64);
+        let k = (x as usize).min(powers.len() - 1);
+        (k, (x - k as f64) * f64::from(powers[k]))
+    };
+    let within = |(from_hz, to_hz): &(f64, f64)| {
+        let ((from, not), (to, also)) = (place(*from_hz), place(*to_hz));
+        let (fours, rest) = powers[from..to].as_chunks::<4>();
+        let mut sums = [0f64; 4];
+        fours.iter().for_each(|four| sums.iter_mut().zip(four).for_each(|(s, p)| *s += f64::from(*p)));
+        let rest: f64 = rest.iter().map(|p| f64::from(*p)).sum();
+        sums.iter().sum::<f64>() + rest + also - not
+    };
+    spans_hz.iter().map(|span| within(span).max(0.0) * scale).collect()
 }
 
 #[cfg(test)]
@@ -148,25 +129,6 @@ mod tests {
         let total: f64 = s.event_energy(&samples).iter().sum();
         let direct = crate::levels::energy(&samples) / f64::from(rate);
         assert!((total / direct - 1.0).abs() < 2e-3, "{total} {direct}");
-    }
-
-    #[test]
-    fn the_fast_spectrum_is_the_slow_one() {
-        // Slow twin: the definition of the transform at every bin, in f64. Tolerance: f32 transform of 256 points.
-        let samples = noise(256);
-        let mut s = BandSpectrum::new(8000, &BandSet::new(1, 4000.0));
-        s.input = samples.clone();
-        s.transform(256);
-        for (k, f) in s.powers.iter().map(|p| f64::from(*p)).enumerate() {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, x) in samples.iter().enumerate() {
-                let angle = -2.0 * std::f64::consts::PI * (k * i) as f64 / 256.0;
-                re += f64::from(*x) * angle.cos();
-                im += f64::from(*x) * angle.sin();
-            }
-            let slow = (re * re + im * im) * if k == 0 || k == 128 { 1.0 } else { 2.0 };
-            assert!((f - slow).abs() < 1e-3 * (1.0 + slow), "bin {k}");
-        }
     }
 
     #[test]

@@ -1,11 +1,13 @@
 //! Highest value between samples.
 
-use crate::levels::greatest;
+use fairtake_transform::{Work, widest};
 
 /// Taps to each side of the interpolation filter.
 const REACH: usize = 12;
 /// Values per sample interval: 4 at every rate, also above 96 kHz, so that true peak is never the sample peak by name only.
 const OVERSAMPLING: usize = 4;
+/// So many samples are looked at together.
+const BLOCK: usize = 32;
 
 /// Finds true peaks by interpolation; made once, used for many slices.
 #[derive(Debug, Clone)]
@@ -47,40 +49,68 @@ impl TruePeak {
     /// True peak of a slice, at least its sample peak; outside the slice is silence. Exact, but only places that can
     /// exceed what was found already are interpolated.
     pub fn of(&self, samples: &[f32]) -> f64 {
-        let mut highest = greatest(samples);
-        let mut window = [0f32; 2 * REACH];
-        let block = 64;
+        f64::from(widest(Highest { meter: self, samples }))
+    }
+}
+
+struct Highest<'a> {
+    meter: &'a TruePeak,
+    samples: &'a [f32],
+}
+
+impl Work for Highest<'_> {
+    type Out = f32;
+
+    #[inline(always)]
+    fn done(self) -> f32 {
+        let Highest { meter, samples } = self;
+        let peaks: Vec<f32> = samples.chunks(BLOCK).map(greatest).collect();
+        let mut highest = peaks.iter().fold(0f32, |a, p| a.max(*p));
         // The loudest block first: what it reaches lets most others be passed over.
-        let loudest = samples.iter().position(|s| s.abs() == highest).unwrap_or(0) / block * block;
-        for start in std::iter::once(loudest).chain((0..samples.len()).step_by(block)) {
-            let from = start.saturating_sub(REACH);
-            let to = (start + block + REACH).min(samples.len());
-            let local = greatest(&samples[from..to]);
-            if local * self.bound <= highest {
-                continue;
-            }
-            for i in start..(start + block).min(samples.len()) {
-                let inside = (i + 1).checked_sub(REACH).and_then(|j| samples.get(j..j + 2 * REACH));
-                if let Some(inside) = inside {
-                    window.copy_from_slice(inside);
-                } else {
-                    for (k, w) in window.iter_mut().enumerate() {
-                        let at = (i + k + 1).checked_sub(REACH);
-                        *w = at.and_then(|j| samples.get(j)).copied().unwrap_or(0.0);
-                    }
-                }
-                for taps in &self.phases {
-                    // Eight sums at a time: no chain of additions.
-                    let mut sums = [0f32; 8];
-                    for (t, w) in taps.as_chunks::<8>().0.iter().zip(window.as_chunks::<8>().0) {
-                        (0..8).for_each(|k| sums[k] += t[k] * w[k]);
-                    }
-                    highest = highest.max(sums.iter().sum::<f32>().abs());
-                }
+        let loudest = peaks.iter().position(|p| *p == highest).unwrap_or(0);
+        for block in std::iter::once(loudest).chain(0..peaks.len()) {
+            // The filter reaches no further than into the blocks beside.
+            let near = &peaks[block.saturating_sub(1)..(block + 2).min(peaks.len())];
+            if near.iter().fold(0f32, |a, p| a.max(*p)) * meter.bound > highest {
+                highest = highest.max(between(samples, block * BLOCK, &meter.phases));
             }
         }
-        f64::from(highest)
+        highest
     }
+}
+
+/// Greatest absolute value.
+#[inline(always)]
+fn greatest(samples: &[f32]) -> f32 {
+    let (eights, rest) = samples.as_chunks::<8>();
+    let mut lanes = [0f32; 8];
+    for eight in eights {
+        lanes
+            .iter_mut()
+            .zip(eight)
+            .for_each(|(lane, x)| *lane = if x.abs() > *lane { x.abs() } else { *lane });
+    }
+    lanes.iter().chain(rest).fold(0f32, |a, x| a.max(x.abs()))
+}
+
+/// Greatest absolute value between each sample of a block and the next.
+#[inline(always)]
+fn between(samples: &[f32], start: usize, phases: &[[f32; 2 * REACH]]) -> f32 {
+    // What the block's values are made of; outside the slice is silence.
+    let mut around = [0f32; BLOCK + 2 * REACH];
+    let from = (start + 1).saturating_sub(REACH);
+    let inside = &samples[from..(start + BLOCK + REACH).min(samples.len())];
+    around[from + REACH - start - 1..][..inside.len()].copy_from_slice(inside);
+    let n = BLOCK.min(samples.len() - start);
+    let mut highest = 0f32;
+    for taps in phases {
+        let mut values = [0f32; BLOCK];
+        for (k, tap) in taps.iter().enumerate() {
+            values.iter_mut().zip(&around[k..k + BLOCK]).for_each(|(v, x)| *v += tap * x);
+        }
+        highest = highest.max(greatest(&values[..n]));
+    }
+    highest
 }
 
 /// Kaiser window, β = 6, at −1..=1.

@@ -85,9 +85,14 @@ pub fn curve(fit: &Fit, position: &[f64], shape: &[f64], settings: &CurveSetting
     Some(Curve { estimate: fit.estimate.clone(), sd, df, half, simultaneous_half, covariance, factors })
 }
 
-/// Curves such as the fit's estimate might have been: the estimate plus errors with the fitted spread and correlation,
-/// each curve stretched by the t-distribution's own uncertainty of the spread. `n_draws` rows; empty without freedom.
-pub fn resampled(fit: &Fit, position: &[f64], settings: &CurveSettings) -> Vec<Vec<f64>> {
+/// What is found on curves such as the fit's estimate might have been: the estimate plus errors with the fitted spread and correlation,
+/// each curve stretched by the t-distribution's own uncertainty of the spread. `n_draws` of them; none without freedom.
+pub fn resampled<T>(
+    fit: &Fit,
+    position: &[f64],
+    settings: &CurveSettings,
+    mut look: impl FnMut(&[f64]) -> T,
+) -> Vec<T> {
     let m = fit.estimate.len();
     if fit.df() < 1.0 - 1e-9 || m == 0 {
         return Vec::new();
@@ -96,10 +101,12 @@ pub fn resampled(fit: &Fit, position: &[f64], settings: &CurveSettings) -> Vec<V
     let z = t_quantile(0.975, f64::INFINITY);
     let reach: Vec<f64> =
         spread.sd.iter().zip(&spread.df).map(|(sd, df)| sd * t_quantile(0.975, *df) / z).collect();
+    let mut curve = vec![0.0; m];
     (0..settings.n_draws)
         .map(|k| {
             let z = spread.draws.row(k);
-            (0..m).map(|b| fit.estimate[b] + reach[b] * z[b]).collect()
+            (0..m).for_each(|b| curve[b] = fit.estimate[b] + reach[b] * z[b]);
+            look(&curve)
         })
         .collect()
 }

@@ -1,9 +1,13 @@
 //! Correlated normal draws, made once and used by everything that simulates.
 
 use crate::matrix::Matrix;
+use fairtake_transform::{Work, widest};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
+
+/// So many rows are made at once.
+const AT_ONCE: usize = 16;
 
 /// Rows of standard normal errors with a given correlation between columns.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,13 +22,13 @@ impl Draws {
         let m = correlation.n_cols();
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut rows = Matrix::zeros(n_draws, m);
-        let mut white = vec![0.0; m];
-        for draw in 0..n_draws {
-            white.iter_mut().for_each(|w| *w = StandardNormal.sample(&mut rng));
-            let out = rows.row_mut(draw);
-            for (i, o) in out.iter_mut().enumerate() {
-                *o = dot(&lower.row(i)[..=i], &white[..=i]);
+        let mut white = vec![[0.0; AT_ONCE]; m];
+        for first in (0..n_draws).step_by(AT_ONCE) {
+            let n = AT_ONCE.min(n_draws - first);
+            for draw in 0..n {
+                white.iter_mut().for_each(|w| w[draw] = StandardNormal.sample(&mut rng));
             }
+            widest(Correlated { lower: &lower, white: &white, n, first, rows: &mut rows });
         }
         Draws { rows }
     }
@@ -46,6 +50,39 @@ impl Draws {
     pub fn row(&self, k: usize) -> &[f64] {
         self.rows.row(k % self.rows.n_rows())
     }
+}
+
+/// Rows from `first` on, `n` of them, out of uncorrelated ones that stand side by side.
+struct Correlated<'a> {
+    lower: &'a Matrix,
+    white: &'a [[f64; AT_ONCE]],
+    n: usize,
+    first: usize,
+    rows: &'a mut Matrix,
+}
+
+impl Work for Correlated<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn done(self) {
+        for i in 0..self.white.len() {
+            let sums = weighted(&self.lower.row(i)[..=i], self.white);
+            sums[..self.n].iter().enumerate().for_each(|(k, sum)| self.rows.set(self.first + k, i, *sum));
+        }
+    }
+}
+
+/// Weighted sums over columns, of rows that stand side by side.
+#[inline(always)]
+fn weighted(weights: &[f64], columns: &[[f64; AT_ONCE]]) -> [f64; AT_ONCE] {
+    let mut sums = [0.0; AT_ONCE];
+    for (weight, column) in weights.iter().zip(columns) {
+        for k in 0..AT_ONCE {
+            sums[k] += weight * column[k];
+        }
+    }
+    sums
 }
 
 /// Sum of products, four sums at a time: no chain of additions.

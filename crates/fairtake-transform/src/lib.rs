@@ -1,13 +1,21 @@
-//! Fourier transforms of real signals, planned once for each length and shared by all threads.
+//! What computes much: Fourier transforms of real signals, planned once for each length and shared by all threads; and
+//! [`widest`], the same code for whatever registers the processor has.
 //!
 //! A room of its own, because the transforms are generic code that takes a minute to compile: crates that use them through
 //! plans are compiled without. Nothing is scaled: forward and back multiplies by the length.
 
+mod widest;
+
 use realfft::RealFftPlanner;
+use rustfft::FftPlanner;
+use std::collections::HashMap;
+use std::f64::consts::TAU;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 pub use realfft::num_complex::Complex;
 pub use realfft::{ComplexToReal, RealToComplex};
+pub use rustfft::Fft;
+pub use widest::{Work, widest};
 
 static SINGLE: LazyLock<Mutex<RealFftPlanner<f32>>> = LazyLock::new(|| Mutex::new(RealFftPlanner::new()));
 static DOUBLE: LazyLock<Mutex<RealFftPlanner<f64>>> = LazyLock::new(|| Mutex::new(RealFftPlanner::new()));
@@ -15,6 +23,51 @@ static DOUBLE: LazyLock<Mutex<RealFftPlanner<f64>>> = LazyLock::new(|| Mutex::ne
 /// Forward, of `n` values in single precision.
 pub fn forward_single(n: usize) -> Arc<dyn RealToComplex<f32>> {
     SINGLE.lock().unwrap_or_else(PoisonError::into_inner).plan_fft_forward(n)
+}
+
+/// What the powers of `n` real values in single precision are found with: the transform of n/2 complex values, of which each
+/// holds two, and the turns that go with it.
+pub struct HalfTransform {
+    /// Of n/2 complex values.
+    pub plan: Arc<dyn Fft<f32>>,
+    /// e^(−j2πk/n) for k = 0..=n/4: takes apart the bins of pairs of neighbours.
+    pub turns: Turns,
+    /// e^(−jπk/n) for k = 0..n/2: moves the bins by half of their distance.
+    pub half_turns: Turns,
+}
+
+/// Points on the unit circle, real and imaginary parts.
+pub struct Turns {
+    /// Cosines.
+    pub re: Vec<f32>,
+    /// Sines.
+    pub im: Vec<f32>,
+}
+
+impl Turns {
+    /// e^(−j·angle·k) for so many k from 0 on.
+    fn new(angle: f64, n: usize) -> Turns {
+        let turns = || (0..n).map(|k| (angle * k as f64).sin_cos());
+        Turns {
+            re: turns().map(|(_, cos)| cos as f32).collect(),
+            im: turns().map(|(sin, _)| -sin as f32).collect(),
+        }
+    }
+}
+
+static HALVES: LazyLock<Mutex<HashMap<usize, Arc<HalfTransform>>>> = LazyLock::new(Mutex::default);
+
+/// Of `n` values, a multiple of four.
+pub fn half_single(n: usize) -> Arc<HalfTransform> {
+    let mut halves = HALVES.lock().unwrap_or_else(PoisonError::into_inner);
+    let made = halves.entry(n).or_insert_with(|| {
+        Arc::new(HalfTransform {
+            plan: FftPlanner::new().plan_fft_forward(n / 2),
+            turns: Turns::new(TAU / n as f64, n / 4 + 1),
+            half_turns: Turns::new(0.5 * TAU / n as f64, n / 2),
+        })
+    });
+    Arc::clone(made)
 }
 
 /// Forward, of `n` values in double precision.

@@ -26,9 +26,10 @@ pub fn table() {
                     all.sort_by(f64::total_cmp);
                     all.get(all.len() / 2).map_or("–".to_string(), |v| format!("{v:.2}"))
                 };
-                let worst = pairs.iter().map(|(s, t)| (s - t).abs()).fold(0.0, f64::max);
+                let worst = pairs.iter().map(|(s, t)| (s - t).abs()).max_by(f64::total_cmp);
+                let worst = worst.map_or("–".to_string(), |v| format!("{v:.2}"));
                 println!(
-                    "| {} | {kind_name} | {size_name} | {} of {n} | {} | {} | {} | {worst:.2} |",
+                    "| {} | {kind_name} | {size_name} | {} of {n} | {} | {} | {} | {worst} |",
                     dose.code,
                     pairs.len(),
                     middle(&|p| p.0),

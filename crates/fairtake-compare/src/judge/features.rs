@@ -122,11 +122,8 @@ impl Side {
             seed: settings.seed ^ (0xfea7 + side as u64),
         };
         let resamples = fit
-            .map(|fit| resampled(&fit, octaves, &curve_settings))
-            .unwrap_or_default()
-            .iter()
-            .map(|spectrum| scan(spectrum, octaves, cut))
-            .collect();
+            .map(|fit| resampled(&fit, octaves, &curve_settings, |spectrum| scan(spectrum, octaves, cut)))
+            .unwrap_or_default();
         Side { scan: scan(&mean, octaves, cut), resamples }
     }
 
@@ -149,17 +146,20 @@ impl Side {
 
     /// Peaks or notches that most resamples show, the most prominent first.
     fn stable(&self, kind: FeatureKind) -> Vec<FeatureAt> {
-        let pick = |s: &Scan| if kind == FeatureKind::Peak { s.peaks.clone() } else { s.notches.clone() };
-        let mut found = pick(&self.scan);
+        fn pick(s: &Scan, kind: FeatureKind) -> &[Found] {
+            if kind == FeatureKind::Peak { &s.peaks } else { &s.notches }
+        }
+        let mut found = pick(&self.scan, kind).to_vec();
         found.sort_by(|a, b| b.prominence_db.total_cmp(&a.prominence_db));
-        let others: Vec<Vec<Found>> = self.resamples.iter().map(pick).collect();
         let mut out: Vec<FeatureAt> = found
             .into_iter()
             .filter_map(|f| {
-                let mut seen: Vec<f64> = others
+                let mut seen: Vec<f64> = self
+                    .resamples
                     .iter()
-                    .filter_map(|set| {
-                        set.iter()
+                    .filter_map(|s| {
+                        pick(s, kind)
+                            .iter()
                             .map(|o| o.octaves)
                             .filter(|o| (o - f.octaves).abs() <= SAME_WITHIN_OCTAVES)
                             .min_by(|x, y| (x - f.octaves).abs().total_cmp(&(y - f.octaves).abs()))

@@ -10,6 +10,7 @@ mod tabulate;
 pub(crate) use tabulate::tabulate_on;
 pub use tabulate::{Tabulated, tabulate};
 
+use crate::parallel::in_parallel;
 use crate::{
     EventMeasure, FileLevels, LeftOut, Playing, ReadError, Role, Settings, Take, TakeDefects, TakeMeasure,
 };
@@ -18,7 +19,6 @@ use fairtake_signal::levels::{energy, sample_peak};
 use fairtake_signal::spectrum::BandSpectrum;
 use fairtake_signal::true_peak::TruePeak;
 use fairtake_signal::units::{amplitude_db, power_db};
-use std::thread;
 use stream::Streamed;
 
 /// Below this a level is shown as this: 24 bits hold nothing quieter.
@@ -72,27 +72,6 @@ pub(crate) fn measure_shared(
         let scaled: Vec<Stretch> = rescale(&stretches, rate_found, take.samples.rate_hz(), *shift_s);
         measure_one(take, streamed, playing, &scaled, settings)
     })
-}
-
-/// Maps over items on two threads, keeping their order.
-fn in_parallel<T: Sync, R: Send>(
-    items: &[T],
-    work: impl Fn(&T) -> Result<R, ReadError> + Sync,
-) -> Result<Vec<R>, ReadError> {
-    let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(items.len().max(1));
-    let work = &work;
-    let mut done: Vec<(usize, Result<R, ReadError>)> = thread::scope(|scope| {
-        let workers: Vec<_> = (0..n_threads)
-            .map(|w| {
-                scope.spawn(move || {
-                    (w..items.len()).step_by(n_threads).map(|i| (i, work(&items[i]))).collect::<Vec<_>>()
-                })
-            })
-            .collect();
-        workers.into_iter().flat_map(|w| w.join().expect("measuring does not panic")).collect()
-    });
-    done.sort_by_key(|(i, _)| *i);
-    done.into_iter().map(|(_, r)| r).collect()
 }
 
 fn rescale(stretches: &[Stretch], from_hz: u32, to_hz: u32, shift_s: f64) -> Vec<Stretch> {

@@ -7,6 +7,7 @@
 
 mod places;
 
+use crate::parallel::in_parallel;
 use crate::{Design, ReadError, Take};
 use fairtake_signal::shared::{Correlator, NoiseFound, NoiseShared};
 use fairtake_stats::student::t_quantile;
@@ -182,14 +183,12 @@ fn common_line(places: &Places, a: &Take, b: &Take, most_delay_s: f64) -> Result
     let rate = f64::from(a.samples.rate_hz());
     let (length, reach) = ((STRETCH_S * rate) as usize, (most_delay_s * rate) as usize);
     let correlator = Correlator::new(length, reach);
-    let mut curves: Vec<(f64, Vec<f64>)> = Vec::new();
-    for start in &places.loud {
+    let found = in_parallel(&places.loud, |start| {
         let x = read_at(a, *start as i64, length)?;
         let y = read_at(b, *start as i64 - reach as i64, length + 2 * reach)?;
-        if let Some(curve) = correlator.correlate(&x, &y) {
-            curves.push((*start as f64, curve));
-        }
-    }
+        Ok(correlator.correlate(&x, &y).map(|curve| (*start as f64, curve)))
+    })?;
+    let curves: Vec<(f64, Vec<f64>)> = found.into_iter().flatten().collect();
     let n = curves.len();
     if n == 0 {
         return Ok(None);
@@ -312,21 +311,15 @@ fn noise_shared(places: &Places, a: &Take, b: &Take, line: &Line) -> Result<Opti
     let rate_hz = a.samples.rate_hz();
     let length = (STRETCH_S * f64::from(rate_hz)) as usize;
     let mut found = NoiseShared::new(rate_hz, length);
-    let mut pairs = Vec::new();
-    for start in &places.quiet {
+    let pairs = in_parallel(&places.quiet, |start| {
         let later = line.at(*start as f64).round() as i64;
         let (x, y) = (read_at(a, *start as i64, length)?, read_at(b, *start as i64 + later, length)?);
-        let energy = fairtake_signal::levels::energy(&y);
-        if energy > 0.0 {
-            pairs.push((energy, x, y));
-        }
-    }
-    let mut energies: Vec<f64> = pairs.iter().map(|(e, _, _)| *e).collect();
+        Ok((fairtake_signal::levels::energy(&y), found.spectra(&x, &y)))
+    })?;
+    let mut energies: Vec<f64> = pairs.iter().map(|(e, _)| *e).filter(|e| *e > 0.0).collect();
     energies.sort_by(f64::total_cmp);
     let Some(middle) = energies.get(energies.len() / 2).copied() else { return Ok(None) };
-    for (_, x, y) in pairs.iter().filter(|(e, _, _)| *e <= middle * places::STEADY) {
-        found.push(x, y);
-    }
+    pairs.iter().filter(|(e, _)| *e > 0.0 && *e <= middle * places::STEADY).for_each(|(_, s)| found.add(s));
     Ok(found.found())
 }
 

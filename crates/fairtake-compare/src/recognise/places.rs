@@ -1,5 +1,6 @@
 //! Where a take is loud and where it is quiet: a few short stretches, not the whole file.
 
+use crate::parallel::in_parallel;
 use crate::{ReadError, Take};
 use fairtake_signal::levels::energy;
 use fairtake_signal::units::db_to_power;
@@ -19,6 +20,9 @@ const BELOW_LOUD_DB: f64 = 30.0;
 /// replays too; it has to be kept out.
 pub(super) const STEADY: f64 = 1.58;
 
+/// Energy and start of a stretch, in frames.
+type Place = (f64, u64);
+
 /// Starts of stretches, in frames.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Places {
@@ -31,10 +35,10 @@ impl Places {
     pub(super) fn of(take: &Take) -> Result<Places, ReadError> {
         let length = (STRETCH_S * f64::from(take.samples.rate_hz())) as usize;
         let part = take.samples.frames() / N_PARTS;
-        let (mut loud, mut all) = (Vec::new(), Vec::new());
-        let mut samples = vec![0f32; length];
-        for k in 0..N_PARTS {
-            let mut best: Option<(f64, u64)> = None;
+        let parts: Vec<u64> = (0..N_PARTS).collect();
+        let found = in_parallel(&parts, |k| {
+            let (mut best, mut all): (Option<Place>, Vec<Place>) = (None, Vec::new());
+            let mut samples = vec![0f32; length];
             let step = part.div_ceil(MOST_PLACES).max(length as u64);
             let mut start = k * part;
             while start + length as u64 <= (k + 1) * part {
@@ -48,14 +52,15 @@ impl Places {
                 }
                 start += step;
             }
-            loud.extend(best.map(|(_, start)| start));
-        }
-        Ok(Places { loud, quiet: quiet(all) })
+            Ok((best, all))
+        })?;
+        let loud = found.iter().filter_map(|(best, _)| Some(best.as_ref()?.1)).collect();
+        Ok(Places { loud, quiet: quiet(found.into_iter().flat_map(|(_, all)| all).collect()) })
     }
 }
 
 /// The steady ones among the quiet, spread over the take.
-fn quiet(mut all: Vec<(f64, u64)>) -> Vec<u64> {
+fn quiet(mut all: Vec<Place>) -> Vec<u64> {
     let most = all.iter().map(|(e, _)| *e).fold(0.0, f64::max);
     all.retain(|(e, _)| *e <= most * db_to_power(-BELOW_LOUD_DB));
     all.sort_by(|a, b| a.0.total_cmp(&b.0));

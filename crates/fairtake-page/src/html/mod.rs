@@ -27,7 +27,7 @@ pub(crate) fn page<V: View>(frame: &Frame, view: &V) -> Markup {
             (PreEscaped(patterns()))
             a.skip href="#main" { "To the work" }
             header.top {
-                p.shootout { (frame.title) }
+                p.shootout title=(frame.title) { (frame.title) }
                 nav aria-label="steps of the work" {
                     ol.steps {
                         @for step in Step::ALL {

@@ -254,7 +254,7 @@ fn run_sheet(page: &PlanPage, s: &SourcePlan) -> Markup {
         .member(ticked, &step.id, html! { (step_words(&names, &step.set_up)) })
     };
     html! {
-        section.sheet aria-labelledby=(format!("sheet-{}", s.named.key)) {
+        section.sheet aria-labelledby=(format!("sheet-{0} plan-{0}", s.named.key)) {
             div.between { h3 id=(format!("sheet-{}", s.named.key)) { "Run sheet" } button type="button" data-print { "Print" } }
             @if s.run_sheet.is_empty() { p.quiet { "No step yet: choose two microphones." } }
             ol { @for step in &s.run_sheet { li {

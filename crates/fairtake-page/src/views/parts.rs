@@ -2,11 +2,12 @@
 
 use super::compare::{Others, others};
 use super::{ComparePage, View, takes};
+use crate::ask::{Query, Sent};
 use crate::desk::Desk;
 use crate::route::blocking;
 use crate::trouble::Trouble;
 use axum::Json;
-use axum::extract::{Query, State};
+use axum::extract::State;
 use axum::response::{Html, IntoResponse};
 use fairtake_compare::Findings;
 use fairtake_files::wav::Replace;
@@ -80,7 +81,7 @@ pub(crate) struct Export {
 /// `POST /write-up/report`: writes the report into the folder.
 pub(crate) async fn export(
     State(desk): State<Desk>,
-    Json(asked): Json<Export>,
+    Sent(asked): Sent<Export>,
 ) -> Result<Json<Value>, Trouble> {
     blocking(move || {
         let page = fairtake_report::page::page(&desk.findings(&desk.now()?)?);

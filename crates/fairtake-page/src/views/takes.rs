@@ -236,7 +236,7 @@ fn look(checked: &Checked, take: &Take, row: TakeRow) -> Result<Open, Trouble> {
         row,
         rate_hz: take.samples.rate_hz(),
         format: take.stored_as.format.clone(),
-        sha256: take.stored_as.sha256.clone(),
+        sha256: take.stored_as.sha256.to_string(),
         wave: wave_of(&*take.samples, WAVE_COLUMNS)?,
         events,
         by_hand: take.hand_set_events_s.clone(),

@@ -1,7 +1,7 @@
 //! Clicks: one jump between two samples, with calm on both sides. A hit rises as fast, but is not calm afterwards.
 
 use super::{GRAIN, Places, View};
-use crate::widest::{Work, widest};
+use fairtake_transform::{Work, widest};
 use std::ops::Range;
 
 /// Smallest jump that counts, −60 dBFS: a jump below is masked by what surrounds it or lies in the noise.

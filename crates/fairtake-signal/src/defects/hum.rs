@@ -3,14 +3,15 @@
 //! Levels of segments are averaged in dB and not as power: hum is there all the time, and the last of a hit that dies away
 //! at the frequency of a harmonic is not.
 
-use fairtake_transform::{RealToComplex, forward_single};
-use std::sync::Arc;
+use crate::powers::Powers;
 
 /// Shortest segment that tells a line from its neighbourhood, in seconds: 6 bins to each side of a line stay within the
 /// 50 Hz to the next.
 const SHORTEST_S: f64 = 0.16;
 /// Harmonics looked at, the first included.
 const N_HARMONICS: usize = 10;
+/// Either mains, in Hz.
+const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 /// The line is the greatest bin within this distance: the mains keeps its frequency to about half a percent (common
 /// practice, no source), a bin at the tenth harmonic.
 const OWN_BINS: usize = 1;
@@ -41,10 +42,10 @@ pub struct Hum {
 /// Takes stretches of noise and tells of hum in them.
 pub struct HumFinder {
     rate_hz: f64,
-    plan: Arc<dyn RealToComplex<f32>>,
+    powers: Powers,
     window: Vec<f32>,
-    input: Vec<f32>,
-    /// Sum over segments of the logarithm of the power, per bin.
+    windowed: Vec<f32>,
+    /// Sum over segments of the logarithm of the power, per bin as far as the highest harmonic's neighbourhood.
     logs: Vec<f64>,
     n_segments: usize,
 }
@@ -56,12 +57,14 @@ impl HumFinder {
         let window = (0..n)
             .map(|i| (0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos()) as f32)
             .collect();
+        let highest_hz = MAINS_HZ[1] * N_HARMONICS as f64;
+        let highest_bin = (highest_hz * n as f64 / f64::from(rate_hz)).round() as usize;
         HumFinder {
             rate_hz: f64::from(rate_hz),
-            plan: forward_single(n),
+            powers: Powers::default(),
             window,
-            input: vec![0.0; n],
-            logs: vec![0.0; n / 2 + 1],
+            windowed: Vec::new(),
+            logs: vec![0.0; (highest_bin + FAR_BINS + 1).min(n / 2 + 1)],
             n_segments: 0,
         }
     }
@@ -69,17 +72,11 @@ impl HumFinder {
     /// One unbroken stretch of noise; half-overlapping segments of it are averaged.
     pub fn push(&mut self, samples: &[f32]) {
         let n = self.window.len();
-        let mut out = self.plan.make_output_vec();
         for start in (0..(samples.len() + 1).saturating_sub(n)).step_by(n / 2) {
-            for ((x, s), w) in self.input.iter_mut().zip(&samples[start..]).zip(&self.window) {
-                *x = s * w;
-            }
-            let result = self.plan.process(&mut self.input, &mut out);
-            debug_assert!(result.is_ok(), "buffers come from the plan");
-            self.logs
-                .iter_mut()
-                .zip(&out)
-                .for_each(|(p, x)| *p += f64::from(x.norm_sqr().max(LEAST_POWER)).ln());
+            self.windowed.clear();
+            self.windowed.extend(samples[start..start + n].iter().zip(&self.window).map(|(s, w)| s * w));
+            let powers = self.powers.of(&self.windowed);
+            self.logs.iter_mut().zip(powers).for_each(|(l, p)| *l += f64::from(p.max(LEAST_POWER)).ln());
             self.n_segments += 1;
         }
     }
@@ -89,7 +86,7 @@ impl HumFinder {
         if self.n_segments < FEWEST_SEGMENTS {
             return None;
         }
-        [50.0, 60.0]
+        MAINS_HZ
             .into_iter()
             .filter_map(|mains_hz| {
                 let mut lines: Vec<(f64, f64)> = (1..=N_HARMONICS)

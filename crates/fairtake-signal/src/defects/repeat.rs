@@ -11,10 +11,13 @@ const OTHERS: [usize; 2] = [441, 882];
 /// A block must change from sample to sample at least this often, or its coming again is chance: silence, or a few
 /// steps of the converter.
 const LEAST_CHANGES: usize = SHORTEST / 2;
+/// Frames that are looked through at all lags before the next: with what lies before them they stay in the cache.
+const BLOCK: usize = 4096;
 
 #[derive(Debug, Clone)]
 pub(super) struct Repeat {
-    lags: Vec<usize>,
+    /// Each with the frame to be looked at next.
+    lags: Vec<(usize, u64)>,
     /// Repeats up to here are known.
     known_to: u64,
     /// Those of the stretch at hand, as start and end.
@@ -24,25 +27,28 @@ pub(super) struct Repeat {
 
 impl Repeat {
     pub(super) fn new() -> Repeat {
-        let lags = (SHORTEST..=REACH).step_by(STEP).chain(OTHERS).collect();
+        let lags = (SHORTEST..=REACH).step_by(STEP).chain(OTHERS).map(|lag| (lag, lag as u64)).collect();
         Repeat { lags, known_to: 0, here: Vec::new(), found: Places::default() }
     }
 
     pub(super) fn look(&mut self, view: &View) {
         let x = view.samples;
         self.here.clear();
-        for lag in &self.lags {
-            // A block that comes again covers one of every `lag` frames: only those are looked at.
-            let first = (view.start + view.from as u64).next_multiple_of(*lag as u64) - view.start;
-            let mut i = (first as usize).max(*lag);
-            while i < view.to {
-                if x[i].to_bits() == x[i - lag].to_bits()
-                    && x[i] != 0.0
-                    && let Some((from, to)) = run(x, i, *lag)
-                {
-                    self.here.push((view.start + from as u64, view.start + to as u64));
+        for block in (view.from..view.to).step_by(BLOCK) {
+            let seen = &x[..(block + BLOCK).min(view.to)];
+            for (lag, next) in &mut self.lags {
+                // A block that comes again covers one of every `lag` frames: only those are looked at.
+                let mut i = (*next - view.start) as usize;
+                while i < seen.len() {
+                    if seen[i].to_bits() == seen[i - *lag].to_bits()
+                        && seen[i] != 0.0
+                        && let Some((from, to)) = run(x, i, *lag)
+                    {
+                        self.here.push((view.start + from as u64, view.start + to as u64));
+                    }
+                    i += *lag;
                 }
-                i += lag;
+                *next = view.start + i as u64;
             }
         }
         self.here.sort_unstable();

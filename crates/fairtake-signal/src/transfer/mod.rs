@@ -3,11 +3,13 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
-use crate::minimum_phase::minimum_phase;
+mod sums;
+
 use crate::units::power_db;
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
+use sums::{Sums, sixth_octave};
 
 /// Delays looked at, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
@@ -31,13 +33,18 @@ pub struct PairSpectra {
     n_fft: usize,
     forward: Arc<dyn RealToComplex<f64>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
+    /// Coherence over all events, averaged over a sixth of an octave: found when it is first asked for.
+    smooth_coherence: OnceLock<Option<Vec<f64>>>,
     events: Vec<[Spectrum; 2]>,
     /// Sum of the squares of the fading of each event: what a steady noise of variance one adds to every bin.
     faded_energy: Vec<f64>,
-    /// The same of stretches in which nothing is played.
-    gaps: Vec<[Spectrum; 2]>,
+    /// Sums over the stretches in which nothing is played.
+    gaps: Option<Sums>,
     /// Sum of the squares of their fading.
     gaps_faded_energy: f64,
+    /// Room for a transform, kept only to be filled again.
+    padded: Vec<f64>,
+    scratch: Spectrum,
 }
 
 /// Where the second channel lies in time, and which way up.
@@ -79,14 +86,18 @@ impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
         let n_fft = fast_length(longest + (MOST_DELAY_S * f64::from(rate_hz)) as usize);
+        let forward = forward(n_fft);
         PairSpectra {
+            padded: vec![0.0; n_fft],
+            scratch: forward.make_scratch_vec(),
             rate_hz: f64::from(rate_hz),
             n_fft,
-            forward: forward(n_fft),
-            inverse: inverse(n_fft * FINER),
+            forward,
+            inverse: inverse(n_fft),
+            smooth_coherence: OnceLock::new(),
             events: Vec::new(),
             faded_energy: Vec::new(),
-            gaps: Vec::new(),
+            gaps: None,
             gaps_faded_energy: 0.0,
         }
     }
@@ -94,6 +105,7 @@ impl PairSpectra {
     /// Adds one event, the same stretch of both channels; what is longer than announced is cut off.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
+        self.smooth_coherence = OnceLock::new();
         self.events.push(spectra);
         self.faded_energy.push(energy);
     }
@@ -102,24 +114,22 @@ impl PairSpectra {
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
-        self.gaps.push(spectra);
+        let n_bins = spectra[0].len();
+        self.gaps.get_or_insert_with(|| Sums::new(n_bins)).add(&spectra);
         self.gaps_faded_energy += energy;
     }
 
     /// Spectra of one stretch of both channels, faded, and the energy that its fading leaves of a steady noise of
     /// variance one.
-    fn spectra(&self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
-        let mut energy = 0.0;
+    fn spectra(&mut self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
+        let fading = fading(a.len().min(b.len()).min(self.n_fft));
+        let energy = fading.iter().map(|w| w * w).sum();
         let spectra = [a, b].map(|samples| {
-            let mut padded = vec![0.0; self.n_fft];
-            padded.iter_mut().zip(samples).for_each(|(p, x)| *p = f64::from(*x));
-            let n = samples.len().min(self.n_fft);
-            faded(&mut padded[..n]);
-            let mut fading = vec![1.0; n];
-            faded(&mut fading);
-            energy = fading.iter().map(|w| w * w).sum();
+            self.padded.iter_mut().zip(samples).zip(&fading).for_each(|((p, x), w)| *p = f64::from(*x) * w);
+            self.padded[fading.len()..].fill(0.0);
             let mut out = self.forward.make_output_vec();
-            self.forward.process(&mut padded, &mut out).expect("lengths are those of the plan");
+            let done = self.forward.process_with_scratch(&mut self.padded, &mut out, &mut self.scratch);
+            done.expect("lengths are those of the plan");
             out
         });
         (spectra, energy)
@@ -130,22 +140,11 @@ impl PairSpectra {
         self.events.len()
     }
 
-    fn n_bins(&self) -> usize {
-        self.n_fft / 2 + 1
-    }
-
-    /// Sums over the events that `pick` takes: energies of both channels, and the cross spectrum conj(A)·B.
-    fn sums(&self, pick: impl Fn(usize) -> bool) -> (Vec<f64>, Vec<f64>, Spectrum) {
-        let n = self.n_bins();
-        let (mut aa, mut bb, mut ab) = (vec![0.0; n], vec![0.0; n], vec![Complex::default(); n]);
-        for (_, [a, b]) in self.events.iter().enumerate().filter(|(i, _)| pick(*i)) {
-            for k in 0..n {
-                aa[k] += a[k].norm_sqr();
-                bb[k] += b[k].norm_sqr();
-                ab[k] += a[k].conj() * b[k];
-            }
-        }
-        (aa, bb, ab)
+    /// Sums over the events that `pick` takes.
+    fn sums(&self, pick: impl Fn(usize) -> bool) -> Sums {
+        let mut sums = Sums::new(self.n_fft / 2 + 1);
+        self.events.iter().enumerate().filter(|(i, _)| pick(*i)).for_each(|(_, spectra)| sums.add(spectra));
+        sums
     }
 
     /// Magnitude-squared coherence per bin, corrected for the bias of few averages; `None` below four events.
@@ -154,7 +153,7 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data: E[γ̂²] ≈ γ² + (1 − γ²)²/n for n averages, here taken off to first order.
     pub fn coherence(&self) -> Option<Vec<f64>> {
         let n = self.events.len() as f64;
-        let (aa, bb, ab) = self.sums(|_| true);
+        let Sums { aa, bb, ab } = self.sums(|_| true);
         (self.events.len() >= FEWEST).then(|| {
             (0..ab.len())
                 .map(|k| {
@@ -173,13 +172,16 @@ impl PairSpectra {
     /// γ/(√(G_aa·G_bb)·(1 − γ²)); γ² is averaged over a sixth of an octave, since bins that agree by chance would choose
     /// themselves.
     pub fn delay(&self) -> Option<Delay> {
-        let (aa, bb, ab) = self.sums(|_| true);
-        self.delay_of(&ab, &self.weights(&aa, &bb)?)
+        let Sums { aa, bb, ab } = self.sums(|_| true);
+        let weights = self.weights(&aa, &bb)?;
+        let (seconds, upright) = self.delay_of(&ab, &weights)?;
+        Some(Delay { seconds, sd_seconds: self.delay_sd(&ab, &weights, seconds), upright })
     }
 
     /// Weight of every bin of the cross spectrum.
     fn weights(&self, aa: &[f64], bb: &[f64]) -> Option<Vec<f64>> {
-        let coherence = sixth_octave(&self.coherence()?);
+        let smooth = || self.coherence().map(|c| sixth_octave(&c));
+        let coherence = self.smooth_coherence.get_or_init(smooth).as_ref()?;
         let weight = |k: usize| {
             // Bounded, so that one bin of a pure tone does not outweigh all others.
             let trust = coherence[k].sqrt() / (1.0 - coherence[k]).max(0.02);
@@ -188,17 +190,38 @@ impl PairSpectra {
         Some((0..aa.len()).map(weight).collect())
     }
 
-    fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<Delay> {
-        let mut weighted = self.inverse.make_input_vec();
-        for k in 1..ab.len() - 1 {
-            weighted[k] = ab[k] * weights[k];
+    /// Delay in seconds, and greatest positive over greatest negative value of the weighted correlation.
+    ///
+    /// The grid finer than the samples is made of as many transforms, each of the correlation moved by a step: shorter ones
+    /// than one of them all, and they stay in the cache.
+    fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<(f64, f64)> {
+        let (n, last) = (self.n_fft, ab.len() - 1);
+        let mut weighted: Spectrum = ab.iter().zip(weights).map(|(g, w)| g * w).collect();
+        (weighted[0], weighted[last]) = (Complex::default(), Complex::default());
+        let step = 1.0 / (FINER as f64 * self.rate_hz);
+        let turns: Spectrum = (0..ab.len()).map(|k| self.turn(k, -step)).collect();
+        let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
+        let mut scratch = self.inverse.make_scratch_vec();
+        // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
+        let reach = (MOST_DELAY_S * self.rate_hz) as i64 * FINER as i64;
+        let mut fine = vec![0.0; (2 * reach + 3) as usize];
+        for phase in 0..FINER as i64 {
+            moved.copy_from_slice(&weighted);
+            self.inverse.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
+            weighted.iter_mut().zip(&turns).for_each(|(w, t)| *w *= t);
+            let first = (-reach - 1 - phase).div_euclid(FINER as i64);
+            for whole in first.. {
+                let at = whole * FINER as i64 + phase + reach + 1;
+                if at >= fine.len() as i64 {
+                    break;
+                }
+                if at >= 0 {
+                    fine[at as usize] = correlation[whole.rem_euclid(n as i64) as usize];
+                }
+            }
         }
-        let mut correlation = self.inverse.make_output_vec();
-        self.inverse.process(&mut weighted, &mut correlation).ok()?;
-        let n = correlation.len();
-        let reach = (MOST_DELAY_S * self.rate_hz) as usize * FINER;
-        let at = |lag: i64| correlation[lag.rem_euclid(n as i64) as usize];
-        let lags = -(reach as i64)..=reach as i64;
+        let at = |lag: i64| fine[(lag + reach + 1) as usize];
+        let lags = -reach..=reach;
         let most = lags.clone().max_by(|x, y| at(*x).total_cmp(&at(*y)))?;
         let least = lags.min_by(|x, y| at(*x).total_cmp(&at(*y)))?;
         let (up, down) = (at(most).max(0.0), (-at(least)).max(0.0));
@@ -210,9 +233,7 @@ impl PairSpectra {
         let [y0, y1, y2] = [-1, 0, 1].map(|d| sign * at(peak + d));
         let curve = y0 - 2.0 * y1 + y2;
         let between = if curve < 0.0 { 0.5 * (y0 - y2) / curve } else { 0.0 };
-        let seconds = (peak as f64 + between) / (FINER as f64 * self.rate_hz);
-        let sd_seconds = self.delay_sd(ab, weights, seconds);
-        Some(Delay { seconds, sd_seconds, upright: up / down.max(f64::MIN_POSITIVE) })
+        Some(((peak as f64 + between) * step, up / down.max(f64::MIN_POSITIVE)))
     }
 
     /// Standard deviation of the delay, by how much each event alone pulls at it.
@@ -240,7 +261,7 @@ impl PairSpectra {
     /// What three fits leave over, fitted on every second event and tested on the others.
     pub fn left_over(&self) -> LeftOver {
         let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
-        let (aa, bb, ab) = self.sums(|i| i % 2 == 0);
+        let Sums { aa, bb, ab } = self.sums(|i| i % 2 == 0);
         let Some(weights) = self.weights(&aa, &bb) else { return nothing };
         let plain = vec![Complex::new(1.0, 0.0); ab.len()];
         let minimum = self.minimum_phase(&aa, &bb);
@@ -249,9 +270,8 @@ impl PairSpectra {
             // The shape is taken off the cross spectrum's size too.
             let weights: Vec<f64> =
                 weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
-            let delay = self.delay_of(&rest, &weights)?;
-            let turned: Spectrum =
-                shape.iter().enumerate().map(|(k, h)| h * self.turn(k, delay.seconds)).collect();
+            let (seconds, _) = self.delay_of(&rest, &weights)?;
+            let turned: Spectrum = shape.iter().enumerate().map(|(k, h)| h * self.turn(k, seconds)).collect();
             let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
             let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
             let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
@@ -278,7 +298,7 @@ impl PairSpectra {
         };
         let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
         let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
-        let (noise, noise_b) = self.gaps.iter().map(over).fold((0.0, 0.0), add);
+        let (noise, noise_b) = self.gaps.as_ref().map_or((0.0, 0.0), |gaps| gaps.left_by(filter));
         let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
         let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
         power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
@@ -292,7 +312,7 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data, ch. 9: √(1 − γ²)/(|γ|·√(2n)), `reference/08_h1_random_error.csv`.
     pub fn ratio(&self) -> Option<Vec<(Complex<f64>, f64)>> {
         let coherence = self.coherence()?;
-        let (aa, _, ab) = self.sums(|_| true);
+        let Sums { aa, ab, .. } = self.sums(|_| true);
         let n = self.events.len() as f64;
         Some(
             (0..ab.len())
@@ -327,20 +347,23 @@ impl PairSpectra {
     fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
         let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
         let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Vec<f64> = smooth_a
+        let log: Spectrum = smooth_a
             .iter()
             .zip(&smooth_b)
-            .map(|(a, b)| 0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln())
+            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
             .collect();
-        minimum_phase(&log)
+        let mut cepstrum = self.to_time(log);
+        let half = cepstrum.len() / 2;
+        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+        cepstrum[half + 1..].fill(0.0);
+        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
     }
 
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
-        let inverse = inverse(self.n_fft);
-        let mut out = inverse.make_output_vec();
+        let mut out = self.inverse.make_output_vec();
         let last = spectrum.len() - 1;
         (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
-        inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
+        self.inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
         out.iter_mut().for_each(|x| *x /= self.n_fft as f64);
         out
     }
@@ -362,25 +385,12 @@ pub fn relative_error_of_ratio(coherence: f64, n: f64) -> f64 {
 
 /// Fades the first hundredth in and the last tenth out: a cut is at the same frame in both channels and would be seen
 /// as a part without delay.
-fn faded(samples: &mut [f64]) {
-    let n = samples.len();
+fn fading(n: usize) -> Vec<f64> {
+    let mut out = vec![1.0; n];
     let rise = |i: usize, over: usize| (0.25 * TAU * i as f64 / over as f64).sin().powi(2);
-    samples.iter_mut().take(n / 100).enumerate().for_each(|(i, x)| *x *= rise(i, n / 100));
-    samples.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, x)| *x *= rise(i, n / 10));
-}
-
-/// Means over a twelfth of an octave to each side.
-fn sixth_octave(energy: &[f64]) -> Vec<f64> {
-    let mut sums = vec![0.0];
-    energy.iter().for_each(|e| sums.push(sums[sums.len() - 1] + e));
-    let step = (1.0f64 / 12.0).exp2();
-    (0..energy.len())
-        .map(|k| {
-            let from = ((k as f64 / step) as usize).min(k);
-            let to = ((k as f64 * step).ceil() as usize + 1).min(energy.len());
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
+    out.iter_mut().take(n / 100).enumerate().for_each(|(i, w)| *w *= rise(i, n / 100));
+    out.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, w)| *w *= rise(i, n / 10));
+    out
 }
 
 #[cfg(test)]

@@ -66,7 +66,7 @@ fn in_memory(t: &SceneTake) -> Take {
             format: "rendered".into(),
             bits: Some(24),
             lossy: false,
-            sha256: t.file.clone(),
+            sha256: t.file.clone().into(),
         },
         samples: Box::new(Rendered(t.samples.clone())),
     }

@@ -21,7 +21,7 @@ pub(crate) fn page(folder: &Path, on: Option<IpAddr>, port: u16, quiet: bool) ->
     if let Some(link) = &served.shared_link {
         println!("{link}");
         if let Some(code) = served.code.as_ref().filter(|_| std::io::stdout().is_terminal()) {
-            println!("{code}");
+            println!("{}", black_on_white(code));
         }
         eprintln!(
             "whoever has the second link may read and change this shootout; press Enter here to end all links"
@@ -43,6 +43,12 @@ pub(crate) fn page(folder: &Path, on: Option<IpAddr>, port: u16, quiet: bool) ->
     }
     served.run().map_err(|e| Failure::new(format!("the page ended: {e}"), "start it again"))?;
     Ok(Done::Clean)
+}
+
+/// A code to be photographed is dark on light, whatever colours the terminal has.
+fn black_on_white(code: &str) -> String {
+    let line = |line: &str| format!("\x1b[30;107m{line}\x1b[0m");
+    code.lines().map(line).collect::<Vec<_>>().join("\n")
 }
 
 /// Asks the system to show a link. Where it cannot, the link stands in the terminal.

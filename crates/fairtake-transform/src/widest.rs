@@ -3,7 +3,7 @@
 use pulp::{Arch, Simd, WithSimd};
 
 /// Work on many samples. Implementations are `#[inline(always)]`, or they are compiled for the narrowest registers.
-pub(crate) trait Work {
+pub trait Work {
     /// What comes of it.
     type Out;
 
@@ -23,6 +23,6 @@ impl<W: Work> WithSimd for Job<W> {
 }
 
 /// Does `work`, compiled for what this processor has.
-pub(crate) fn widest<W: Work>(work: W) -> W::Out {
+pub fn widest<W: Work>(work: W) -> W::Out {
     Arch::new().dispatch(Job(work))
 }
