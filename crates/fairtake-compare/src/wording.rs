@@ -26,11 +26,15 @@ pub fn number_of(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
-/// Both bounds, rounded outwards to a tenth: `+0.4 to +1.3`.
-pub fn interval(low: f64, high: f64) -> String {
+/// Both bounds, rounded outwards to a tenth; never −0.
+pub fn outwards(low: f64, high: f64) -> (f64, f64) {
     // What was meant as a whole tenth stays one: a binary fraction is off by far less than a millionth.
-    let low = (low * 10.0 + 1e-6).floor() / 10.0;
-    let high = (high * 10.0 - 1e-6).ceil() / 10.0;
+    ((low * 10.0 + 1e-6).floor() / 10.0 + 0.0, (high * 10.0 - 1e-6).ceil() / 10.0 + 0.0)
+}
+
+/// Both bounds as they are shown: `+0.4 to +1.3`.
+pub fn interval(low: f64, high: f64) -> String {
+    let (low, high) = outwards(low, high);
     format!("{} to {}", signed(low), signed(high))
 }
 

@@ -3,6 +3,8 @@
 pub mod captions;
 pub mod events;
 pub mod figure;
+pub mod own_words;
 pub mod page;
+pub mod spoken;
 pub mod summary;
 pub mod words;
