@@ -38,6 +38,11 @@ pub fn interval(low: f64, high: f64) -> String {
     format!("{} to {}", signed(low), signed(high))
 }
 
+/// A margin in dB as it was set: a shorter number would claim more, or less, than was tested.
+pub fn margin(db: f64) -> String {
+    if (rounded(db) - db).abs() < 1e-9 { format!("{db:.1}") } else { format!("{db}") }
+}
+
 /// A frequency as people say it.
 pub fn hertz(hz: f64) -> String {
     if hz >= 9950.0 {
@@ -57,6 +62,7 @@ mod tests {
     fn nothing_is_said_to_be_minus_nothing() {
         assert_eq!((signed(-0.04), signed(-0.06)), ("+0.0".into(), "−0.1".into()));
         assert_eq!(signed(0.04), "+0.0");
+        assert_eq!((margin(1.0), margin(0.25)), ("1.0".into(), "0.25".into()));
         assert_eq!((signed_to(-0.126, 2), signed_to(-0.004, 2)), ("−0.13".into(), "+0.00".into()));
     }
 
