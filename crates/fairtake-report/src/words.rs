@@ -46,8 +46,8 @@ pub fn evened_out(m: &LevelMeasure) -> bool {
     whole.is_some_and(|((r, a), d)| (rounded(r) + rounded(d) - a).abs() > OWN_ROUNDING_DB)
 }
 
-/// Two roundings to a tenth, and the one of what is compared with them.
-const OWN_ROUNDING_DB: f64 = 0.15;
+/// Two roundings to a tenth can be off by a tenth together.
+const OWN_ROUNDING_DB: f64 = 0.1 + 1e-9;
 
 /// The word for a verdict.
 pub fn verdict(v: Verdict) -> &'static str {

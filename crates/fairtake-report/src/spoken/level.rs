@@ -10,7 +10,7 @@ use fairtake_compare::{Claim, ComparisonFindings, Design, Estimate, LevelMeasure
 pub(super) fn levels(form: Form, pair: &Pair, c: &ComparisonFindings) -> String {
     let m = &c.levels.loudness_lufs;
     match (m.reference.event_mean, words::stated_against(m), m.difference_db.estimate) {
-        (Some(reference), Some(against), Some(_)) if as_recorded(m, against) => format!(
+        (Some(reference), Some(against), Some(_)) if !words::evened_out(m) => format!(
             "{} was recorded at {} on average, {} at {}.",
             pair.reference,
             form.lufs(reference),
@@ -19,11 +19,6 @@ pub(super) fn levels(form: Form, pair: &Pair, c: &ComparisonFindings) -> String 
         ),
         _ => String::new(),
     }
-}
-
-/// True where the stated level is off the recorded one by no more than rounding makes: a tenth.
-fn as_recorded(m: &LevelMeasure, stated: f64) -> bool {
-    m.against.event_mean.is_some_and(|recorded| (stated - recorded).abs() <= 0.1 + 1e-9)
 }
 
 /// The loudness difference as recorded, or as the witness evens out the playing.
