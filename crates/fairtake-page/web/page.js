@@ -427,9 +427,6 @@ news.addEventListener("progress", (event) => {
   if (event.data) write(`Measuring: ${event.data} takes.`, "");
   else write(said.words, said.kind);
 });
-  if (event.data) say(`Measuring: ${event.data} takes.`);
-  else if (state?.textContent?.startsWith("Measuring")) say("");
-});
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));
 window.addEventListener("pagehide", () => news.close());
