@@ -1,7 +1,7 @@
 // The program under test: folders made with it, and its page served.
 
 import { spawn, spawnSync } from "node:child_process";
-import { cpSync, existsSync, mkdtempSync } from "node:fs";
+import { cpSync, existsSync, mkdtempSync, readFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 
@@ -113,4 +113,19 @@ function started(args, folder) {
 /** @param {string} folder */
 export function open(folder) {
   return started(["open", folder, "--quiet", "--port", "0"], folder);
+}
+
+/**
+ * Until the log of a folder holds something; fails with the log where it does not come to.
+ * @param {string} folder
+ * @param {RegExp} pattern
+ */
+export async function logHolds(folder, pattern) {
+  let log = "";
+  for (let i = 0; i < 100; i++) {
+    log = readFileSync(join(folder, "shootout.toml"), "utf8");
+    if (pattern.test(log)) return;
+    await new Promise((done) => setTimeout(done, 50));
+  }
+  throw new Error(`the log does not hold ${pattern}:\n${log}`);
 }

@@ -5,7 +5,7 @@ import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { after, before } from "node:test";
 import { browser, told } from "../lib/browser.js";
-import { empty, endAll, open } from "../lib/program.js";
+import { empty, endAll, logHolds, open } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
 import { hits, twoMicrophones } from "../lib/wav.js";
 
@@ -65,8 +65,7 @@ stage("a new shootout begins with the plan", async () => {
   const n = await sheet.count();
   assert.ok(n >= 2, `${n} steps`);
   for (const i of [0, 1]) await sheet.nth(i).locator("input").check();
-  await told(page, "Saved.");
-  await page.waitForFunction(() => document.querySelectorAll('.sheet input[data-was*="-"]').length > 0);
+  await logHolds(served.folder, /ticked = \[\s*".*",\s*".*"/);
   await page.reload();
   assert.deepEqual(await Promise.all([0, 1].map((i) => sheet.nth(i).locator("input").isChecked())), [true, true]);
   const log = readFileSync(join(served.folder, "shootout.toml"), "utf8");

@@ -27,6 +27,18 @@ export function main() {
  * @param {"" | "trouble"} kind
  */
 export function say(words, kind = "") {
+  said = { words, kind };
+  write(words, kind);
+}
+
+/** What was said last. @type {{ words: string, kind: "" | "trouble" }} */
+let said = { words: "", kind: "" };
+
+/**
+ * @param {string} words
+ * @param {"" | "trouble"} kind
+ */
+function write(words, kind) {
   const state = document.getElementById("state");
   if (!state) return;
   state.textContent = words;
@@ -410,10 +422,10 @@ news.addEventListener("changed", () => {
   if (isAtWork()) say("The folder was changed elsewhere; this page follows when you are done here.");
   follow();
 });
+// Measuring says where it stands; what was said before comes back when it is done.
 news.addEventListener("progress", (event) => {
-  const state = document.getElementById("state");
-  if (event.data !== "done") say(`Measuring: ${event.data} takes.`);
-  else if (state?.textContent?.startsWith("Measuring")) say("");
+  if (event.data !== "done") write(`Measuring: ${event.data} takes.`, "");
+  else write(said.words, said.kind);
 });
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));

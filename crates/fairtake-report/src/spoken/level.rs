@@ -3,7 +3,7 @@
 use super::names::Pair;
 use super::phrase::{Direction, Form, LOUD, MUCH};
 use crate::words;
-use fairtake_compare::{Claim, ComparisonFindings, Design, Estimate, LevelMeasure, MatchBy, Verdict};
+use fairtake_compare::{Claim, ComparisonFindings, Design, Estimate, MatchBy, Verdict};
 
 /// Both levels: only where the difference is said too, which is the difference of these two. Where a witness has evened out
 /// the playing, the difference is not that of the levels as recorded, and they are not said.
