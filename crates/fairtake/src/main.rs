@@ -2,6 +2,7 @@
 //!
 //! Stdout is data, stderr is talk. Exit 0 done, 1 done but a caution that `--strict` names stands, 2 not done.
 
+mod choices;
 mod cli;
 mod commands;
 mod failure;
