@@ -10,6 +10,8 @@ Takes are made anew each time, the same ones: two microphones together on made h
 Yardstick: outside/yardstick.py, what an engineer would script. Floor: reading the files, and the transforms that the method
 needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does meets
 all alike. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
+A second table holds processor time (user and system, all threads): on a machine that does other work too, its ratios say
+more than those of wall time.
 Peak memory cannot be seen below what this bench holds itself, about 100 MiB.
 """
 
@@ -45,7 +47,7 @@ def make(folder, rate_hz, n_hits):
 
 
 def timed(command):
-    """Wall time in s, peak memory in MiB and stdout of one run."""
+    """Wall time and processor time in s, peak memory in MiB and stdout of one run."""
     with tempfile.TemporaryFile() as out:
         start = time.perf_counter()
         process = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL)
@@ -55,7 +57,7 @@ def timed(command):
             raise SystemExit(f"{command[0]} failed")
         out.seek(0)
         # Linux counts KiB here.
-        return wall_s, used.ru_maxrss / 1024, out.read().decode()
+        return wall_s, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, out.read().decode()
 
 
 def transforms(program, files, folder, rate_hz):
@@ -89,20 +91,26 @@ def bench(program, name, rate_hz, n_hits, runs):
             "yardstick": [sys.executable, str(HERE / "yardstick.py"), *files],
         }
         expected = subprocess.run(commands["fairtake"], capture_output=True, text=True, check=True).stdout
-        walls, peaks, floors = {k: [] for k in commands}, {k: [] for k in commands}, []
+        walls, cpus, peaks = ({k: [] for k in [*commands, "floor"]} for _ in range(3))
         for _ in range(runs):
             for key, command in commands.items():
-                wall_s, peak, out = timed(command)
+                wall_s, cpu_s, peak, out = timed(command)
                 walls[key].append(wall_s)
+                cpus[key].append(cpu_s)
                 peaks[key].append(peak)
                 if key == "fairtake" and json.loads(out) != json.loads(expected):
                     raise SystemExit(f"{name}: the timed run found something else than the one that was not timed")
-            floors.append(float(subprocess.run([*floor, *files], capture_output=True, text=True, check=True).stdout))
-    own, other, least = (statistics.median(v) for v in (walls["fairtake"], walls["yardstick"], floors))
+            # It times itself, without the start of the process.
+            _, cpu_s, _, out = timed([*floor, *files])
+            walls["floor"].append(float(out))
+            cpus["floor"].append(cpu_s)
+    own, other, least = (statistics.median(walls[k]) for k in ("fairtake", "yardstick", "floor"))
     print(
         f"| {name} | {own:.3f} s | {other:.2f} s | {other / own:.1f} | {least:.3f} s ({sum(needed.values())}) | {own / least:.1f} | "
         f"{max(peaks['fairtake']):.0f} MiB |"
     )
+    own, other, least = (statistics.median(cpus[k]) for k in ("fairtake", "yardstick", "floor"))
+    return f"| {name} | {own:.3f} s | {other:.2f} s | {other / own:.1f} | {least:.3f} s | {own / least:.1f} |"
 
 
 def start_up(program, runs):
@@ -123,8 +131,11 @@ def main():
     program = str(Path(a.program).resolve())
     print("| takes | fairtake | yardstick | yardstick / fairtake | floor (transforms) | fairtake / floor | peak memory |")
     print("|---|---|---|---|---|---|---|")
-    for name, rate_hz, n_hits in CASES[:1] if a.short else CASES:
-        bench(program, name, rate_hz, n_hits, 1 if a.short else a.runs)
+    cases = CASES[:1] if a.short else CASES
+    by_processor = [bench(program, *case, 1 if a.short else a.runs) for case in cases]
+    print("\n| takes, processor time | fairtake | yardstick | yardstick / fairtake | floor | fairtake / floor |")
+    print("|---|---|---|---|---|---|")
+    print("\n".join(by_processor))
     start_up(program, 1 if a.short else a.runs)
     return 0
 

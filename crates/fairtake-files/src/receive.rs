@@ -248,7 +248,7 @@ mod tests {
         let piece = vec![0u8; 1 << 20];
         receiving.write(&piece).expect("fits");
         FREE.store(KEPT_FREE_BYTES - 1, Ordering::Relaxed);
-        let n_more = (1..=2 * LOOK_EVERY_BYTES >> 20).find(|_| receiving.write(&piece).is_err());
+        let n_more = (1..=(2 * LOOK_EVERY_BYTES) >> 20).find(|_| receiving.write(&piece).is_err());
         assert_eq!(n_more, Some((LOOK_EVERY_BYTES >> 20) - 1), "noticed when it is looked at next");
         let refused = receiving.fail(AudioProblem::NoRoom(no_room(free(folder.path()), 0).expect("is full")));
         assert_eq!(

@@ -25,10 +25,15 @@ pub(crate) fn staged(folder: &Path) -> std::io::Result<NamedTempFile> {
         use std::os::unix::fs::PermissionsExt;
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    let made = builder.tempfile_in(&place)?;
-    // Where the file system knows no locks, another run could at worst remove a file that this run then misses.
-    let _ = made.as_file().try_lock();
-    Ok(made)
+    loop {
+        let made = builder.tempfile_in(&place)?;
+        // Between making and locking, somebody else's sweep may have taken it for a dead run's: then another is made. Where the
+        // file system knows no locks, nothing is swept.
+        let is_taken = matches!(made.as_file().try_lock(), Err(TryLockError::WouldBlock));
+        if !is_taken && made.path().exists() {
+            return Ok(made);
+        }
+    }
 }
 
 /// Removes what no living run holds. What cannot be looked at or removed stays.
@@ -47,6 +52,22 @@ fn sweep(place: &Path) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn runs_that_begin_at_once_do_not_sweep_each_other_away() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::thread::scope(|scope| {
+            for _ in 0..8 {
+                scope.spawn(|| {
+                    for _ in 0..200 {
+                        let made = staged(folder.path()).expect("made");
+                        assert!(made.path().exists());
+                        drop(made);
+                    }
+                });
+            }
+        });
+    }
 
     #[test]
     fn what_a_dead_run_left_is_removed_and_what_a_living_one_holds_is_not() {

@@ -19,6 +19,9 @@ const MOST_RESULTS: usize = 256;
 /// So often a change is tried where others write the same log: each of them has then made theirs.
 const MOST_ATTEMPTS: usize = 20;
 
+/// How far measuring has come: takes measured, and of how many.
+type Progress = Option<(usize, usize)>;
+
 /// One folder under work. Cheap to clone; all clones are the same desk.
 #[derive(Clone)]
 pub struct Desk {
@@ -34,7 +37,7 @@ struct Inner {
     log: Mutex<()>,
     news: watch::Sender<u64>,
     /// Takes measured, and of how many; `None`: nothing is measured now.
-    progress: watch::Sender<Option<(usize, usize)>>,
+    progress: watch::Sender<Progress>,
 }
 
 #[derive(Default)]
@@ -69,7 +72,7 @@ impl Desk {
         let mut work = Work::default();
         let tells = progress.clone();
         work.remembered.tell(Box::new(move |n, of| {
-            tells.send_replace((n < of).then_some((n, of)));
+            set(&tells, (n < of).then_some((n, of)));
         }));
         let inner = Inner {
             path: path.into(),
@@ -107,7 +110,7 @@ impl Desk {
     }
 
     /// How far measuring has come, as news.
-    pub(crate) fn progress(&self) -> watch::Receiver<Option<(usize, usize)>> {
+    pub(crate) fn progress(&self) -> watch::Receiver<Progress> {
         self.inner.progress.subscribe()
     }
 
@@ -131,7 +134,7 @@ impl Desk {
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let settings = self.settings(now);
         let checked = measure_and_check(takes, log, &settings, &mut work.remembered);
-        self.inner.progress.send_replace(None);
+        set(&self.inner.progress, None);
         let (measures, checks) = checked?;
         let checked = Arc::new(Checked { measures, checks });
         work.checked = Some((now.contents.clone(), checked.clone()));
@@ -159,7 +162,7 @@ impl Desk {
         }
         let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
         let found = compare_remembering(takes, log, settings, asked, &mut work.remembered);
-        self.inner.progress.send_replace(None);
+        set(&self.inner.progress, None);
         let found = Arc::new(found?.findings);
         work.results.retain(|key, _| key.starts_with(&now.contents));
         if work.results.len() >= MOST_RESULTS {
@@ -214,4 +217,9 @@ impl Desk {
     fn work(&self) -> MutexGuard<'_, Work> {
         self.inner.work.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// Tells how far measuring has come; nothing where that is known.
+fn set(progress: &watch::Sender<Progress>, to: Progress) {
+    progress.send_if_modified(|now| std::mem::replace(now, to) != to);
 }

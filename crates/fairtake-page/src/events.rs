@@ -13,7 +13,7 @@ use std::time::{Duration, SystemTime};
 /// Time between two looks at the folder.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(300);
 
-/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, `done` at the end.
+/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, and `done` at the end.
 pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let changed = stream::unfold(desk.news(), |mut news| async move {
         news.changed().await.ok()?;
@@ -23,7 +23,7 @@ pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = R
     let progress = stream::unfold(desk.progress(), |mut progress| async move {
         progress.changed().await.ok()?;
         let come = *progress.borrow_and_update();
-        // Not empty: a browser passes over an event without data.
+        // An event without words would not be heard by a browser.
         let words = come.map_or("done".to_string(), |(n, of)| format!("{n} of {of}"));
         Some((Ok(Event::default().event("progress").data(words)), progress))
     });

@@ -92,9 +92,7 @@ pub fn serve(folder: &Path, on: Option<IpAddr>, port: u16) -> Result<Served, Ser
             listeners.push(runtime.block_on(TcpListener::bind(address)).map_err(|e| system(address, e))?);
             let token = token().map_err(|what| ServeError::Address { address, what })?;
             let link = format!("http://{address}/?link={token}");
-            code = qrcode::QrCode::new(&link)
-                .ok()
-                .map(|c| c.render::<Dense1x2>().module_dimensions(1, 1).quiet_zone(true).build());
+            code = drawn(&link);
             shared_link = Some(link);
             Access::shared(ip, port, token)
         }
@@ -142,9 +140,70 @@ fn no_address_of_a_room(ip: IpAddr) -> Option<&'static str> {
     }
 }
 
+/// A link as a picture to be photographed.
+fn drawn(link: &str) -> Option<String> {
+    let code = qrcode::QrCode::new(link).ok()?;
+    Some(code.render::<Dense1x2>().module_dimensions(1, 1).quiet_zone(true).build())
+}
+
 /// A token that nobody guesses.
 fn token() -> Result<String, String> {
     let mut bytes = [0u8; TOKEN_BYTES];
     getrandom::fill(&mut bytes).map_err(|e| format!("the system gives no random numbers: {e}"))?;
     Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a camera sees: `side` pixels for each module, dark ones black.
+    fn photographed(code: &str, side: usize) -> (usize, usize, Vec<bool>) {
+        let half = |line: &str, upper: bool| -> Vec<bool> {
+            line.chars().map(|c| c == '█' || c == if upper { '▀' } else { '▄' }).collect()
+        };
+        let rows: Vec<Vec<bool>> =
+            code.lines().flat_map(|line| [half(line, true), half(line, false)]).collect();
+        let (width, height) = (rows[0].len() * side, rows.len() * side);
+        let pixels = (0..width * height).map(|i| rows[i / width / side][i % width / side]).collect();
+        (width, height, pixels)
+    }
+
+    #[test]
+    fn the_drawn_code_leads_to_the_link() {
+        for address in ["192.0.2.2:49152", "[2001:db8:1234:5678:9abc:def0:1234:5678]:49152"] {
+            let link = format!("http://{address}/?link={}", token().expect("random"));
+            let code = drawn(&link).expect("fits");
+            let (width, height, pixels) = photographed(&code, 4);
+            let mut seen = rqrr::PreparedImage::prepare_from_greyscale(width, height, |x, y| {
+                if pixels[y * width + x] { 0 } else { 255 }
+            });
+            let found = seen.detect_grids();
+            assert_eq!(found.len(), 1);
+            assert_eq!(found[0].decode().expect("is read").1, link);
+            // Narrow enough for a terminal.
+            assert!(code.lines().all(|line| line.chars().count() <= 80), "{code}");
+        }
+    }
+
+    #[test]
+    fn tokens_are_long_and_never_the_same() {
+        let tokens: std::collections::HashSet<String> = (0..1000).map(|_| token().expect("random")).collect();
+        assert_eq!(tokens.len(), 1000);
+        assert!(
+            tokens.iter().all(|t| t.len() == 2 * TOKEN_BYTES && t.bytes().all(|b| b.is_ascii_hexdigit()))
+        );
+    }
+
+    #[test]
+    fn an_address_that_nobody_else_reaches_is_refused_in_words() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        fairtake_files::ShootoutFolder::create(folder.path(), "boathouse").expect("made");
+        for address in ["127.0.0.1", "127.0.0.2", "::1", "0.0.0.0", "::", "224.0.0.1", "203.0.113.1"] {
+            let ip: IpAddr = address.parse().expect("an address");
+            let refused = serve(folder.path(), Some(ip), 0).err().unwrap_or_else(|| panic!("{address}"));
+            assert!(refused.to_string().starts_with("cannot be served at "), "{refused}");
+            assert!(refused.hint().contains("--on"));
+        }
+    }
 }

@@ -138,9 +138,17 @@ pub(crate) async fn with_difference(
             .iter()
             .map(|g| audition.clip(&now, asked.moment, &g.mic))
             .collect::<Result<_, _>>()?;
-        let extent = match asked.from_hz.zip(asked.to_hz) {
-            Some((from_hz, to_hz)) => Extent::Region { from_hz, to_hz },
-            None => Extent::Everywhere,
+        let extent = match (asked.from_hz, asked.to_hz) {
+            (Some(from_hz), Some(to_hz)) if 0.0 < from_hz && from_hz < to_hz && to_hz.is_finite() => {
+                Extent::Region { from_hz, to_hz }
+            }
+            (None, None) => Extent::Everywhere,
+            _ => {
+                return Err(Trouble::bad(
+                    "that is no region of the spectrum",
+                    "choose one that the page offers",
+                ));
+            }
         };
         let made = imposed(&reference, &heard, comparison, extent)?;
         Ok(answer(&made.clip, &About { trim_db: made.trim_db, remarks: made.remarks }))

@@ -425,8 +425,8 @@ news.addEventListener("changed", () => {
 });
 // Measuring says where it stands; what was said before comes back when it is done.
 news.addEventListener("progress", (event) => {
-  if (event.data === "done") write(said.words, said.kind);
-  else write(`Measuring: ${event.data} takes.`, "");
+  if (event.data !== "done") write(`Measuring: ${event.data} takes.`, "");
+  else write(said.words, said.kind);
 });
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));

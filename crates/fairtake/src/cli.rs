@@ -26,6 +26,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Compare all takes of a shootout folder and write its report
     Report(ReportArgs),
+    /// Write everything up: report, words to be spoken, reels with captions, data, in one new folder
+    WriteUp(WriteUpArgs),
     /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
     Watch(WatchArgs),
     /// Open the work page on a shootout folder: plan, takes, compare, listen, write up
@@ -130,6 +132,31 @@ pub(crate) struct OpenArgs {
     /// Do not open a browser
     #[arg(long)]
     pub quiet: bool,
+}
+
+/// Arguments of `write-up`.
+#[derive(Debug, Args)]
+pub(crate) struct WriteUpArgs {
+    /// Shootout folder
+    pub folder: PathBuf,
+    /// Folder to make; must not exist yet [default: write-up in the shootout folder]
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Silence between two pieces of a reel, in seconds
+    #[arg(long, value_name = "S", default_value_t = 0.5, value_parser = not_negative)]
+    pub gap: f64,
+    /// A reel holds no more moments than this
+    #[arg(long, value_name = "N", default_value_t = 4)]
+    pub moments: usize,
+    /// A reel begins no moment beyond this length, in seconds
+    #[arg(long, value_name = "S", default_value_t = 120.0, value_parser = positive)]
+    pub seconds: f64,
+    /// Licence under which you give sound and data away, in one line; written beside them
+    #[arg(long, value_name = "TEXT")]
+    pub licence: Option<String>,
+    /// Settings.
+    #[command(flatten)]
+    pub analysis: AnalysisArgs,
 }
 
 /// Arguments of `new`.

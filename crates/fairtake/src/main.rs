@@ -18,6 +18,7 @@ fn main() -> ExitCode {
         Command::Add(args) => commands::add::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
+        Command::WriteUp(args) => commands::write_up::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
         Command::Demo(args) => commands::demo::run(&args),

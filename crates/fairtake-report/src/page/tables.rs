@@ -67,7 +67,8 @@ pub fn levels(findings: &Findings, c: &ComparisonFindings) -> Markup {
         h3 { "Levels" }
         div.scroll { table {
             caption { "Means over events, as recorded. The difference is " (mic_name(findings, &c.against)) " minus "
-                (mic_name(findings, &c.reference)) "; of noise, after the match." }
+                (mic_name(findings, &c.reference)) "; of noise, after the match."
+                @if rows.iter().any(|(_, m)| words::evened_out(m)) { " Where it is not that of the two levels, the playing was evened out, or placements count alike whatever was played at each." } }
             thead { tr { th { "measure" } th.n { (mic_name(findings, &c.reference)) } th.n { (mic_name(findings, &c.against)) }
                 th { "difference (95 %), verdict" } } }
             tbody {

@@ -3,11 +3,13 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
-use crate::minimum_phase::minimum_phase;
+mod sums;
+
 use crate::units::power_db;
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
 use std::f64::consts::TAU;
 use std::sync::{Arc, OnceLock};
+use sums::{Sums, sixth_octave};
 
 /// Delays looked at, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
@@ -80,38 +82,6 @@ pub struct LeftOver {
     pub any_linear_db: Option<f64>,
 }
 
-/// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
-struct Sums {
-    aa: Vec<f64>,
-    bb: Vec<f64>,
-    ab: Spectrum,
-}
-
-impl Sums {
-    fn new(n_bins: usize) -> Sums {
-        Sums { aa: vec![0.0; n_bins], bb: vec![0.0; n_bins], ab: vec![Complex::default(); n_bins] }
-    }
-
-    fn add(&mut self, [a, b]: &[Spectrum; 2]) {
-        let sums = self.aa.iter_mut().zip(&mut self.bb).zip(&mut self.ab);
-        for (((aa, bb), ab), (a, b)) in sums.zip(a.iter().zip(b)) {
-            *aa += a.norm_sqr();
-            *bb += b.norm_sqr();
-            *ab += a.conj() * b;
-        }
-    }
-
-    /// Energy of B − H·A, and of B, over all stretches and bins.
-    fn left_by(&self, filter: &[Complex<f64>]) -> (f64, f64) {
-        let left = (0..filter.len()).map(|k| {
-            let (h, b) = (filter[k], self.bb[k]);
-            // Rounding can take it below nothing.
-            (b + h.norm_sqr() * self.aa[k] - 2.0 * (h.conj() * self.ab[k]).re).max(0.0)
-        });
-        (left.sum(), self.bb.iter().sum())
-    }
-}
-
 impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
@@ -144,7 +114,7 @@ impl PairSpectra {
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
         let (spectra, energy) = self.spectra(a, b);
-        let n_bins = self.n_bins();
+        let n_bins = spectra[0].len();
         self.gaps.get_or_insert_with(|| Sums::new(n_bins)).add(&spectra);
         self.gaps_faded_energy += energy;
     }
@@ -170,13 +140,9 @@ impl PairSpectra {
         self.events.len()
     }
 
-    fn n_bins(&self) -> usize {
-        self.n_fft / 2 + 1
-    }
-
     /// Sums over the events that `pick` takes.
     fn sums(&self, pick: impl Fn(usize) -> bool) -> Sums {
-        let mut sums = Sums::new(self.n_bins());
+        let mut sums = Sums::new(self.n_fft / 2 + 1);
         self.events.iter().enumerate().filter(|(i, _)| pick(*i)).for_each(|(_, spectra)| sums.add(spectra));
         sums
     }
@@ -381,12 +347,16 @@ impl PairSpectra {
     fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
         let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
         let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Vec<f64> = smooth_a
+        let log: Spectrum = smooth_a
             .iter()
             .zip(&smooth_b)
-            .map(|(a, b)| 0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln())
+            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
             .collect();
-        minimum_phase(&log)
+        let mut cepstrum = self.to_time(log);
+        let half = cepstrum.len() / 2;
+        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+        cepstrum[half + 1..].fill(0.0);
+        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
     }
 
     fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
@@ -421,20 +391,6 @@ fn fading(n: usize) -> Vec<f64> {
     out.iter_mut().take(n / 100).enumerate().for_each(|(i, w)| *w *= rise(i, n / 100));
     out.iter_mut().rev().take(n / 10).enumerate().for_each(|(i, w)| *w *= rise(i, n / 10));
     out
-}
-
-/// Means over a twelfth of an octave to each side.
-fn sixth_octave(energy: &[f64]) -> Vec<f64> {
-    let mut sums = vec![0.0];
-    energy.iter().for_each(|e| sums.push(sums[sums.len() - 1] + e));
-    let step = (1.0f64 / 12.0).exp2();
-    (0..energy.len())
-        .map(|k| {
-            let from = ((k as f64 / step) as usize).min(k);
-            let to = ((k as f64 * step).ceil() as usize + 1).min(energy.len());
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
 }
 
 #[cfg(test)]

@@ -1,0 +1,10 @@
+//! What the work page promises to whoever runs it, and to nobody else. No socket: requests are put to the router.
+
+mod desk;
+mod folder;
+mod guard;
+mod hostile;
+mod links;
+mod paths;
+mod twins;
+mod uploads;

@@ -1,0 +1,49 @@
+//! Auto and cross spectra summed over stretches.
+
+use fairtake_transform::Complex;
+
+/// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
+pub(super) struct Sums {
+    pub aa: Vec<f64>,
+    pub bb: Vec<f64>,
+    pub ab: Vec<Complex<f64>>,
+}
+
+impl Sums {
+    pub(super) fn new(n_bins: usize) -> Sums {
+        Sums { aa: vec![0.0; n_bins], bb: vec![0.0; n_bins], ab: vec![Complex::default(); n_bins] }
+    }
+
+    pub(super) fn add(&mut self, [a, b]: &[Vec<Complex<f64>>; 2]) {
+        let sums = self.aa.iter_mut().zip(&mut self.bb).zip(&mut self.ab);
+        for (((aa, bb), ab), (a, b)) in sums.zip(a.iter().zip(b)) {
+            *aa += a.norm_sqr();
+            *bb += b.norm_sqr();
+            *ab += a.conj() * b;
+        }
+    }
+
+    /// Energy of B − H·A, and of B, over all stretches and bins.
+    pub(super) fn left_by(&self, filter: &[Complex<f64>]) -> (f64, f64) {
+        let left = (0..filter.len()).map(|k| {
+            let (h, b) = (filter[k], self.bb[k]);
+            // Rounding can take it below nothing.
+            (b + h.norm_sqr() * self.aa[k] - 2.0 * (h.conj() * self.ab[k]).re).max(0.0)
+        });
+        (left.sum(), self.bb.iter().sum())
+    }
+}
+
+/// Means over a twelfth of an octave to each side.
+pub(super) fn sixth_octave(energy: &[f64]) -> Vec<f64> {
+    let mut sums = vec![0.0];
+    energy.iter().for_each(|e| sums.push(sums[sums.len() - 1] + e));
+    let step = (1.0f64 / 12.0).exp2();
+    (0..energy.len())
+        .map(|k| {
+            let from = ((k as f64 / step) as usize).min(k);
+            let to = ((k as f64 * step).ceil() as usize + 1).min(energy.len());
+            (sums[to] - sums[from]) / (to - from) as f64
+        })
+        .collect()
+}
