@@ -50,6 +50,12 @@ export function asked(args) {
 /** What was started and has not ended. @type {Set<Served>} */
 const running = new Set();
 
+// A test that is broken off leaves nothing behind either.
+for (const signal of ["SIGTERM", "SIGINT"]) process.on(signal, () => process.exit(1));
+process.on("exit", () => {
+  for (const { child } of running) child.kill("SIGKILL");
+});
+
 /** Ends every program that a test left running, also one that failed. */
 export async function endAll() {
   await Promise.all([...running].map((served) => served.end()));

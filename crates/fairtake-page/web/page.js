@@ -179,7 +179,8 @@ function refocus(was) {
   const target = document.getElementById(was.id) ?? alike[0];
   // A button that can be pressed no more hands it on to what it belongs to.
   const able = target?.matches(":disabled") ? target.closest("[tabindex]") : target;
-  if (able instanceof HTMLElement) able.focus({ preventScroll: true });
+  // Where what had it is gone, the work itself is the next best place.
+  (able instanceof HTMLElement ? able : main()).focus({ preventScroll: true });
 }
 
 /** The address of what is shown. */
