@@ -140,7 +140,8 @@ mod tests {
 
     #[test]
     fn every_letter_of_the_program_s_own_words_is_in_the_fonts() {
-        for c in "AZaz09äöüßéñøłśčœÄÖÜ ±−²·≠≤≥=?%Ωµ→←↑↓…–—’“”ΑΩαωЖя".chars() {
+        for c in "AZaz09äöüßéñøłśčœÄÖÜ ±−²·≠≤≥=?%Ωµ→←↑↓…–—’“”ΑΩαωЖя".chars()
+        {
             assert!(has(c), "{c} is not there");
         }
         assert!(!has('微') && !has('\u{1f3a4}'));

@@ -85,8 +85,7 @@ pub enum Step {
 
 impl Step {
     /// In the order of showing.
-    pub const ALL: [Step; 5] =
-        [Step::Reference, Step::Against, Step::Both, Step::Difference, Step::Verdicts];
+    pub const ALL: [Step; 5] = [Step::Reference, Step::Against, Step::Both, Step::Difference, Step::Verdicts];
 }
 
 /// What of a corridor is drawn.
@@ -102,8 +101,14 @@ struct Shown {
 }
 
 impl Shown {
-    const ALL: Shown =
-        Shown { reference: true, against: true, difference: true, verdicts: true, heard: None, lights: false };
+    const ALL: Shown = Shown {
+        reference: true,
+        against: true,
+        difference: true,
+        verdicts: true,
+        heard: None,
+        lights: false,
+    };
 
     fn until(step: Step) -> Shown {
         Shown {

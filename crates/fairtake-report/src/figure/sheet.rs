@@ -39,8 +39,8 @@ struct Gaps {
     foot: f64,
 }
 
-const USUAL: Gaps = Gaps { pad: 1.4, legend: 2.2, between: 2.6, strip: 2.0, foot: 4.4 };
-const TIGHT: Gaps = Gaps { pad: 0.7, legend: 1.6, between: 1.8, strip: 1.9, foot: 3.0 };
+const USUAL: Gaps = Gaps { pad: 1.4, legend: 2.2, between: 2.6, strip: 2.0, foot: 4.9 };
+const TIGHT: Gaps = Gaps { pad: 0.7, legend: 1.6, between: 2.0, strip: 1.9, foot: 3.3 };
 
 impl Gaps {
     /// What is not panel, from the names to the frequencies, in letters.
@@ -151,14 +151,21 @@ impl Sheet {
         let pad = gaps.pad * LETTER;
         let widest = (width - 2.0 * pad - LEFT - RIGHT) / N_DECADES;
         let block = |y| Block { x: pad, y, width: width - 2.0 * pad };
-        let samples: Vec<Sample> = key(c.widened).into_iter().filter(|s| !large || is_told_large(s)).collect();
+        let samples: Vec<Sample> =
+            key(c.widened).into_iter().filter(|s| !large || is_told_large(s)).collect();
         // Laid out once with any proportions, to know what height the words take.
         let spans = (span(c.spectra_db()), span(c.difference_db()));
         let mut proportions = Proportions::fitting(height, widest, widest, spans);
-        let mut sheet =
-            Sheet { left: 0.0, right: 0.0, plot: plot(c, &proportions, 0.0, gaps), proportions, lines: Vec::new(), key: Vec::new() };
+        let mut sheet = Sheet {
+            left: 0.0,
+            right: 0.0,
+            plot: plot(c, &proportions, 0.0, gaps),
+            proportions,
+            lines: Vec::new(),
+            key: Vec::new(),
+        };
         let mut head = block(pad);
-        sheet.heading(&mut head, c, if large { 2 } else { 3 });
+        sheet.heading(&mut head, c, if large { 1 } else { 3 });
         head.y += LETTER * gaps.pad * 0.5;
         let mut key_block = block(0.0);
         key_block.key(&mut sheet.key, &samples, true);
@@ -192,11 +199,12 @@ impl Sheet {
     fn heading(&mut self, block: &mut Block, c: &Corridor, most: usize) {
         let about = [c.title.as_deref(), c.source.as_deref()];
         let about: Vec<&str> = about.into_iter().flatten().collect();
-        if !about.is_empty() {
-            block.words(&mut self.lines, &about.join(" · "), LETTER, "quiet", most.min(2));
+        // A sheet of large letters has no room for more than who is compared.
+        if most > 1 && !about.is_empty() {
+            block.words(&mut self.lines, &about.join(" · "), LETTER, "quiet", 2);
         }
         let size = if most > 2 { 1.6 * LETTER } else { 1.25 * LETTER };
-        let half = block.width / size * most as f64 / 2.0 - 6.0;
+        let half = block.width / size * most as f64 / 2.0 - 4.0;
         let short = |name: &str| font::shortened(name, half.max(3.0), Weight::Semibold);
         let pair = format!("{} against {}", short(&c.against.name), short(&c.reference.name));
         block.words(&mut self.lines, &pair, size, "title", most);
@@ -205,7 +213,9 @@ impl Sheet {
     /// What the picture rests on, so that it ends at `bottom`; returns where it begins.
     fn foot(&mut self, c: &Corridor, place: &Block, bottom: f64, large: bool, note: Option<&str>) -> f64 {
         let shown = match c.match_gain_known {
-            true if !large => format!("{} is shown with {} dB. ", c.against.name, words::signed(c.match_gain_db)),
+            true if !large => {
+                format!("{} is shown with {} dB. ", c.against.name, words::signed(c.match_gain_db))
+            }
             true => String::new(),
             false => format!("The gain that would match {} is not known. ", c.against.name),
         };
@@ -272,7 +282,12 @@ impl Sheet {
             };
             if seen {
                 if !s.class.is_empty() {
-                    canvas.box_between((*x, y - LETTER * 0.9), (x + LETTER * 2.3, y + LETTER * 0.2), s.class, s.fill);
+                    canvas.box_between(
+                        (*x, y - LETTER * 0.9),
+                        (x + LETTER * 2.3, y + LETTER * 0.2),
+                        s.class,
+                        s.fill,
+                    );
                 }
                 canvas.text(x + sample_width(s), *y, "start", "", s.words);
             }
@@ -313,7 +328,7 @@ fn plot(c: &Corridor, p: &Proportions, top: f64, gaps: &Gaps) -> Plot {
     Plot {
         legend_y: at(top, 1.0),
         spectra,
-        heading_y: at(difference.top, -0.8),
+        heading_y: at(difference.top, -0.7),
         difference,
         strip_top,
         strip_bottom,
