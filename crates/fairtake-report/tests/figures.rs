@@ -363,3 +363,23 @@ fn moving_pictures_that_cannot_be_are_refused() {
     let refused = Moving::new(&corridor, &huge, good(), 1.0, 25.0).err();
     assert_eq!(refused, Some(FigureError::TooLarge { asked: (8000, 4000), most: (3840, 2160) }));
 }
+
+#[test]
+fn light_on_a_clear_ground_keeps_its_colour_while_it_fades() {
+    let corridor = corridor(&findings());
+    let n = corridor.segments.len();
+    let still = Still { transparent: true, ..stills()[0] };
+    let state = |bright| vec![State { at_s: 0.0, heard: None, brightness: vec![bright; n] }];
+    let frame = |bright| {
+        let moving = Moving::new(&corridor, &still, state(bright), 0.04, 25.0).expect("a moving picture");
+        read(&moving.frames().next().expect("a frame").expect("a file")).2
+    };
+    let [rest, half, lit] = [0.0, 0.5, 1.0].map(frame);
+    let appears: Vec<_> =
+        rest.iter().zip(&half).zip(&lit).filter(|((r, _), l)| r[3] == 0 && l[3] == 255).collect();
+    assert!(appears.len() > 1000);
+    for ((_, h), l) in appears {
+        assert!((i32::from(h[3]) - 128).abs() <= 1);
+        assert!((0..3).all(|c| (i32::from(h[c]) - i32::from(l[c])).abs() <= 2), "{h:?} of {l:?}");
+    }
+}
