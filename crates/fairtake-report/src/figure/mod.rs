@@ -3,14 +3,30 @@
 //! One frequency axis. Above, both average spectra with their 10–90 % range over events; below, the difference with
 //! its pointwise and simultaneous 95 % bands around zero, the margin as a lane; at the foot the verdict strip.
 
+mod canvas;
+mod error;
+mod font;
+mod key;
 mod layout;
+mod moving;
+mod plot;
+mod proportions;
+mod sheet;
+mod still;
+mod strip;
 mod svg;
+mod theme;
 
+pub use error::FigureError;
+pub use key::{Part, Sample, key};
 pub use layout::Layout;
+pub use moving::{Frames, MOST_FRAMES, Moving, State};
+pub use still::{Letters, Png, Still, png, reveal, svg};
 pub use svg::{draw, patterns};
+pub use theme::Theme;
 
 use crate::words;
-use fairtake_compare::{Band, ComparisonFindings, Findings, Playing, Verdict};
+use fairtake_compare::{Band, Claim, ComparisonFindings, Findings, Playing, Verdict};
 
 /// Lowest and highest frequency of the axis in Hz.
 pub const FROM_HZ: f64 = 20.0;
@@ -37,11 +53,76 @@ pub struct Segment {
     pub verdict: Verdict,
     /// Mean difference in dB; `None` where nothing is known.
     pub difference_db: Option<f64>,
+    /// Lower bound of it in dB.
+    pub low_db: Option<f64>,
+    /// Upper bound in dB.
+    pub high_db: Option<f64>,
+}
+
+/// Which microphone of a pair is heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Heard {
+    /// The reference.
+    Reference,
+    /// The one that is compared with it.
+    Against,
+}
+
+/// A step of showing a corridor one after the other; the axes are the same in all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Step {
+    /// The reference's spectrum alone.
+    Reference,
+    /// The other one's alone.
+    Against,
+    /// Both spectra.
+    Both,
+    /// The difference too.
+    Difference,
+    /// The verdict strip too: the whole corridor.
+    Verdicts,
+}
+
+impl Step {
+    /// In the order of showing.
+    pub const ALL: [Step; 5] =
+        [Step::Reference, Step::Against, Step::Both, Step::Difference, Step::Verdicts];
+}
+
+/// What of a corridor is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Shown {
+    reference: bool,
+    against: bool,
+    difference: bool,
+    verdicts: bool,
+    heard: Option<Heard>,
+    /// Whether there is room for light behind the bands.
+    lights: bool,
+}
+
+impl Shown {
+    const ALL: Shown =
+        Shown { reference: true, against: true, difference: true, verdicts: true, heard: None, lights: false };
+
+    fn until(step: Step) -> Shown {
+        Shown {
+            reference: step != Step::Against,
+            against: step != Step::Reference,
+            difference: matches!(step, Step::Difference | Step::Verdicts),
+            verdicts: step == Step::Verdicts,
+            ..Shown::ALL
+        }
+    }
 }
 
 /// The description of one difference corridor.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Corridor {
+    /// Title of the shootout; `None` for bare files.
+    pub title: Option<String>,
+    /// Name of what was recorded; `None` for bare files, which have nothing to name.
+    pub source: Option<String>,
     /// What is shown, in words, for those who cannot see it.
     pub description: String,
     /// The reference microphone.
@@ -54,6 +135,12 @@ pub struct Corridor {
     pub unit: String,
     /// Gain by which the spectrum of *against* is shown raised, in dB.
     pub match_gain_db: f64,
+    /// Whether that gain is known; where it is not, the spectrum is shown as it is.
+    pub match_gain_known: bool,
+    /// What the intervals speak about.
+    pub claim: Claim,
+    /// Whether the interval that is widened by what re-placing is assumed to do is drawn too.
+    pub widened: bool,
     /// Bands, low to high.
     pub bands: Vec<Band>,
     /// Verdict strip, low to high.
@@ -82,13 +169,19 @@ impl Corridor {
             count(Verdict::Alike),
             count(Verdict::Undecided)
         );
+        let source = findings.sources.iter().find(|s| s.id == c.source).map(|s| s.name.clone());
         Corridor {
+            title: findings.title.clone(),
+            source: source.filter(|_| findings.title.is_some()),
             description,
             reference,
             against,
             margin_db: c.margin_db,
             unit: if sustained { "dB re full scale²" } else { "dB re full scale² · s" }.to_string(),
             match_gain_db: c.level_match.gain_db.unwrap_or(0.0),
+            match_gain_known: c.level_match.gain_db.is_some(),
+            claim: c.claim,
+            widened: c.claim == Claim::TheseTakes && c.bands.iter().any(|b| b.conditional.is_some()),
             bands: c.bands.clone(),
             segments: c
                 .regions
@@ -98,6 +191,8 @@ impl Corridor {
                     to_hz: r.to_hz,
                     verdict: r.verdict,
                     difference_db: r.difference_db,
+                    low_db: r.low_db,
+                    high_db: r.high_db,
                 })
                 .collect(),
         }

@@ -2,7 +2,7 @@
 
 use super::{heading, tables, verdict};
 use crate::content;
-use crate::figure::{Corridor, Layout, draw};
+use crate::figure::{self, Corridor, Layout, Sample, draw};
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 
@@ -42,26 +42,20 @@ pub fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
 
 /// What marks and tints of the picture mean.
 pub fn key(c: &ComparisonFindings) -> Markup {
-    let sample = |class: &str, fill: &str| {
+    let sample = |s: &Sample| {
         PreEscaped(format!(
             "<svg viewBox=\"0 0 30 14\" aria-hidden=\"true\"><rect x=\"1\" y=\"1\" width=\"28\" height=\"12\" \
-             class=\"{class}\"{}/></svg>",
-            if fill.is_empty() { String::new() } else { format!(" fill=\"url(#{fill})\"") }
+             class=\"{}\"{}/></svg>",
+            s.class,
+            if s.fill.is_empty() { String::new() } else { format!(" fill=\"url(#{})\"", s.fill) }
         ))
     };
+    let widened = c.claim == Claim::TheseTakes && c.bands.iter().any(|b| b.conditional.is_some());
     html! {
         ul.key.small {
-            li { (sample("pointwise", "")) "95 %, each band by itself" }
-            li { (sample("simultaneous", "")) "95 %, all bands at once" }
-            li { (sample("lane", "")) "margin" }
-            @if c.claim == Claim::TheseTakes && c.bands.iter().any(|b| b.conditional.is_some()) {
-                li { "dotted: widened by what re-placing is assumed to do" }
+            @for s in figure::key(widened) {
+                li { @if !s.class.is_empty() { (sample(&s)) } (s.words) }
             }
-            li { (sample("segment different", "more")) "more" }
-            li { (sample("segment different", "less")) "less" }
-            li { (sample("segment alike", "")) "alike" }
-            li { (sample("segment", "open")) "undecided" }
-            li { (sample("segment", "hidden")) "out of range" }
         }
     }
 }
