@@ -4,5 +4,6 @@ mod content;
 pub mod events;
 pub mod figure;
 pub mod page;
+pub mod pdf;
 pub mod summary;
 pub mod words;

@@ -73,6 +73,18 @@ pub(crate) fn every_check(findings: &Findings, which: impl Fn(&CheckResult) -> b
     }
 }
 
+/// Checks that pass, each with how often.
+pub(crate) fn fair(findings: &Findings) -> Vec<(String, usize)> {
+    let mut out: Vec<(String, usize)> = Vec::new();
+    for c in findings.checks.iter().filter(|c| c.outcome == Outcome::Fair) {
+        match out.iter_mut().find(|(n, _)| *n == name(c)) {
+            Some((_, n)) => *n += 1,
+            None => out.push((name(c), 1)),
+        }
+    }
+    out
+}
+
 fn name(c: &CheckResult) -> String {
     c.code.replace('_', " ")
 }

@@ -7,8 +7,8 @@ mod pair;
 mod tables;
 
 pub(crate) use appendix::{ABOUT, METHOD, settings, takes};
-pub(crate) use checks::{Heeded, every_check, figure, heeded, outcome_mark, standing};
-pub(crate) use pair::{LEFT_OVER, alignment, caption, counts_said, made};
+pub(crate) use checks::{Heeded, every_check, fair, figure, heeded, outcome_mark, standing};
+pub(crate) use pair::{LEFT_OVER, alignment, caption, made};
 pub(crate) use tables::{bands, budget, features, levels, regions};
 
 use fairtake_compare::{Findings, Outcome, Verdict};

@@ -10,10 +10,11 @@ pub(crate) type Terms = Vec<(String, String)>;
 /// How the comparison was made.
 pub(crate) fn made(findings: &Findings, c: &ComparisonFindings) -> Terms {
     let (reference, against) = (mic_name(findings, &c.reference), mic_name(findings, &c.against));
-    let known = c.degrees_of_freedom.map_or(
-        "; too few to know the spread, so that nothing is decided".to_string(),
-        |df| format!("; {} degrees of freedom", number(Some(df))),
-    );
+    let known = c
+        .degrees_of_freedom
+        .map_or("; too few to know the spread, so that nothing is decided".to_string(), |df| {
+            format!("; {} degrees of freedom", number(Some(df)))
+        });
     let m = &c.level_match;
     let gain = match (m.gain_db, m.low, m.high) {
         (Some(gain), Some(low), Some(high)) => {
@@ -43,7 +44,7 @@ pub(crate) fn made(findings: &Findings, c: &ComparisonFindings) -> Terms {
 }
 
 /// How much went in of one microphone.
-pub(crate) fn counts_said(n: &Counts) -> String {
+fn counts_said(n: &Counts) -> String {
     let of = |n: u32, one| number_of(n as usize, one);
     format!("{}, {}, {}", of(n.takes, "take"), of(n.placements, "placement"), of(n.events, "event"))
 }

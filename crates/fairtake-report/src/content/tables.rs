@@ -3,8 +3,8 @@
 use super::{Cell, Column, Kind, Table, columns, mic_name};
 use crate::words::{self, estimate, hertz, interval, number, signed};
 use fairtake_compare::{
-    Band, BleedMeasure, ComparisonFindings, Estimate, Feature, FeatureAt, FeatureKind, Findings, NoiseMeasure,
-    Region, SettleReason, ShapeMeasure, Unit,
+    Band, BleedMeasure, ComparisonFindings, Estimate, Feature, FeatureAt, FeatureKind, Findings,
+    NoiseMeasure, Region, SettleReason, ShapeMeasure, Unit,
 };
 
 /// Regions with their intervals and what would settle them.

@@ -106,7 +106,13 @@ impl Canvas {
         );
     }
 
-    pub fn curve(&mut self, bands: &[Band], panel: &Panel, value: impl Fn(&Band) -> Option<f64>, class: &str) {
+    pub fn curve(
+        &mut self,
+        bands: &[Band],
+        panel: &Panel,
+        value: impl Fn(&Band) -> Option<f64>,
+        class: &str,
+    ) {
         let mut path = String::new();
         for run in runs(bands, &value, (self.from_hz, self.to_hz)) {
             for (i, (x, v)) in self.points(run, &value).into_iter().enumerate() {

@@ -62,7 +62,10 @@ impl fmt::Display for FigureError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             FigureError::TooSmall { asked: (w, h), least: (lw, lh) } => {
-                write!(f, "{w} by {h} px is too small to be read; at these letters take at least {lw} by {lh} px")
+                write!(
+                    f,
+                    "{w} by {h} px is too small to be read; at these letters take at least {lw} by {lh} px"
+                )
             }
             FigureError::TooLarge { asked: (w, h), most: (mw, mh) } => {
                 write!(f, "{w} by {h} px is too large; take at most {mw} by {mh} px")
@@ -71,13 +74,22 @@ impl fmt::Display for FigureError {
                 write!(f, "{asked} frames per second cannot be made; take 1 to 60")
             }
             FigureError::Length { asked_s, most_s } => {
-                write!(f, "a moving picture of {asked_s} s cannot be made; at this rate take more than 0 and up to {most_s:.1} s")
+                write!(
+                    f,
+                    "a moving picture of {asked_s} s cannot be made; at this rate take more than 0 and up to {most_s:.1} s"
+                )
             }
             FigureError::Order { state } => {
-                write!(f, "state {state} of the moving picture has a time before that of the state before it, or none")
+                write!(
+                    f,
+                    "state {state} of the moving picture has a time before that of the state before it, or none"
+                )
             }
             FigureError::Segments { state, given, expected } => {
-                write!(f, "state {state} of the moving picture has {given} brightnesses for {expected} segments")
+                write!(
+                    f,
+                    "state {state} of the moving picture has {given} brightnesses for {expected} segments"
+                )
             }
             FigureError::Brightness { state, given } => {
                 write!(f, "state {state} of the moving picture has a brightness of {given}; take 0 to 1")

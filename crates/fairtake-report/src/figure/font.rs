@@ -8,8 +8,8 @@ use ttf_parser::Face;
 /// Name under which the fonts are asked for, as their own tables have it.
 pub(super) const FAMILY: &str = "Inter";
 
-const REGULAR: &[u8] = include_bytes!("../../fonts/Inter-Regular.otf");
-const SEMIBOLD: &[u8] = include_bytes!("../../fonts/Inter-SemiBold.otf");
+pub(super) const REGULAR: &[u8] = include_bytes!("../../fonts/Inter-Regular.otf");
+pub(super) const SEMIBOLD: &[u8] = include_bytes!("../../fonts/Inter-SemiBold.otf");
 
 /// Width taken for a letter that the fonts lack, in letter heights: as wide as any.
 const UNKNOWN_WIDTH: f64 = 1.0;
@@ -140,7 +140,8 @@ mod tests {
 
     #[test]
     fn every_letter_of_the_program_s_own_words_is_in_the_fonts() {
-        for c in "AZaz09äöüßéñøłśčœÄÖÜ ±−²·≠≤≥=?%Ωµ→←↑↓…–—’“”ΑΩαωЖя".chars() {
+        for c in "AZaz09äöüßéñøłśčœÄÖÜ ±−²·≠≤≥=?%Ωµ→←↑↓…–—’“”ΑΩαωЖя".chars()
+        {
             assert!(has(c), "{c} is not there");
         }
         assert!(!has('微') && !has('\u{1f3a4}'));

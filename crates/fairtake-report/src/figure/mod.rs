@@ -10,6 +10,7 @@ mod key;
 mod layout;
 mod moving;
 mod plot;
+mod print;
 mod proportions;
 mod sheet;
 mod still;
@@ -21,6 +22,7 @@ pub use error::FigureError;
 pub use key::{Part, Sample, key};
 pub use layout::Layout;
 pub use moving::{Frames, MOST_FRAMES, Moving, State};
+pub(crate) use print::{Printed, font_files, printed};
 pub use still::{Letters, Png, Still, png, reveal, svg};
 pub use svg::{draw, patterns};
 pub use theme::Theme;
@@ -85,8 +87,7 @@ pub enum Step {
 
 impl Step {
     /// In the order of showing.
-    pub const ALL: [Step; 5] =
-        [Step::Reference, Step::Against, Step::Both, Step::Difference, Step::Verdicts];
+    pub const ALL: [Step; 5] = [Step::Reference, Step::Against, Step::Both, Step::Difference, Step::Verdicts];
 }
 
 /// What of a corridor is drawn.
@@ -102,8 +103,14 @@ struct Shown {
 }
 
 impl Shown {
-    const ALL: Shown =
-        Shown { reference: true, against: true, difference: true, verdicts: true, heard: None, lights: false };
+    const ALL: Shown = Shown {
+        reference: true,
+        against: true,
+        difference: true,
+        verdicts: true,
+        heard: None,
+        lights: false,
+    };
 
     fn until(step: Step) -> Shown {
         Shown {

@@ -160,10 +160,8 @@ impl Canvas {
             self.text(self.right, y, "end", "quiet", &c.unit);
         }
         let mut x = self.left;
-        let voices = [
-            (&c.reference, shown.reference, Heard::Reference),
-            (&c.against, shown.against, Heard::Against),
-        ];
+        let voices =
+            [(&c.reference, shown.reference, Heard::Reference), (&c.against, shown.against, Heard::Against)];
         for (i, (voice, seen, who)) in voices.into_iter().enumerate() {
             let name = font::shortened(&voice.name, room / letter, Weight::Semibold);
             let width = self.width(&name, Weight::Semibold);
@@ -186,7 +184,8 @@ impl Canvas {
     fn difference(&mut self, c: &Corridor, panel: &Panel, heading_y: f64, shown: Shown) {
         self.box_between((self.left, panel.y(c.margin_db)), (self.right, panel.y(-c.margin_db)), "lane", "");
         if shown.lights {
-            for s in c.segments.iter().filter(|s| self.shows(s.from_hz, s.to_hz)).cloned().collect::<Vec<_>>() {
+            for s in c.segments.iter().filter(|s| self.shows(s.from_hz, s.to_hz)).cloned().collect::<Vec<_>>()
+            {
                 let (from, to) = (self.x(s.from_hz), self.x(s.to_hz));
                 self.box_between((from, panel.top), (to, panel.bottom), "behind", "");
             }

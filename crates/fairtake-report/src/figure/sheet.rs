@@ -151,12 +151,19 @@ impl Sheet {
         let pad = gaps.pad * LETTER;
         let widest = (width - 2.0 * pad - LEFT - RIGHT) / N_DECADES;
         let block = |y| Block { x: pad, y, width: width - 2.0 * pad };
-        let samples: Vec<Sample> = key(c.widened).into_iter().filter(|s| !large || is_told_large(s)).collect();
+        let samples: Vec<Sample> =
+            key(c.widened).into_iter().filter(|s| !large || is_told_large(s)).collect();
         // Laid out once with any proportions, to know what height the words take.
         let spans = (span(c.spectra_db()), span(c.difference_db()));
         let mut proportions = Proportions::fitting(height, widest, widest, spans);
-        let mut sheet =
-            Sheet { left: 0.0, right: 0.0, plot: plot(c, &proportions, 0.0, gaps), proportions, lines: Vec::new(), key: Vec::new() };
+        let mut sheet = Sheet {
+            left: 0.0,
+            right: 0.0,
+            plot: plot(c, &proportions, 0.0, gaps),
+            proportions,
+            lines: Vec::new(),
+            key: Vec::new(),
+        };
         let mut head = block(pad);
         sheet.heading(&mut head, c, if large { 2 } else { 3 });
         head.y += LETTER * gaps.pad * 0.5;
@@ -205,7 +212,9 @@ impl Sheet {
     /// What the picture rests on, so that it ends at `bottom`; returns where it begins.
     fn foot(&mut self, c: &Corridor, place: &Block, bottom: f64, large: bool, note: Option<&str>) -> f64 {
         let shown = match c.match_gain_known {
-            true if !large => format!("{} is shown with {} dB. ", c.against.name, words::signed(c.match_gain_db)),
+            true if !large => {
+                format!("{} is shown with {} dB. ", c.against.name, words::signed(c.match_gain_db))
+            }
             true => String::new(),
             false => format!("The gain that would match {} is not known. ", c.against.name),
         };
@@ -272,7 +281,12 @@ impl Sheet {
             };
             if seen {
                 if !s.class.is_empty() {
-                    canvas.box_between((*x, y - LETTER * 0.9), (x + LETTER * 2.3, y + LETTER * 0.2), s.class, s.fill);
+                    canvas.box_between(
+                        (*x, y - LETTER * 0.9),
+                        (x + LETTER * 2.3, y + LETTER * 0.2),
+                        s.class,
+                        s.fill,
+                    );
                 }
                 canvas.text(x + sample_width(s), *y, "start", "", s.words);
             }

@@ -16,8 +16,11 @@ use fairtake_compare::{Findings, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// The style of report and figures: colours of light, dark and print.
-pub const STYLE: &str =
-    concat!(include_str!("../figure/colours.css"), include_str!("style.css"), include_str!("../figure/figure.css"));
+pub const STYLE: &str = concat!(
+    include_str!("../figure/colours.css"),
+    include_str!("style.css"),
+    include_str!("../figure/figure.css")
+);
 
 /// The report of one run.
 pub fn page(findings: &Findings) -> String {
