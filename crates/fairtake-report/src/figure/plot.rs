@@ -79,25 +79,34 @@ impl Canvas {
         }
     }
 
+    /// Numbers of the frequency axis: its end first, then whole decades, then what finds room between them.
     fn frequency_labels(&mut self, y: f64) {
-        let mut taken_to = f64::NEG_INFINITY;
         let part = self.to_hz / self.from_hz < 0.9 * TO_HZ / FROM_HZ;
-        for decade in [10.0, 100.0, 1000.0, 10_000.0] {
-            for step in LABELLED[usize::from(part)] {
-                let hz = decade * step;
-                // Rounding must not lose the ends of the axis.
-                if hz < self.from_hz * 0.999 || hz > self.to_hz * 1.001 {
-                    continue;
-                }
-                let label = if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { format!("{hz}") };
-                let at_end = hz >= self.to_hz * 0.999;
-                let (x, anchor) =
-                    if at_end { (self.right + self.letter * 0.5, "end") } else { (self.x(hz), "middle") };
-                let half = self.width(&label, Weight::Regular) / if at_end { 1.0 } else { 2.0 };
-                if x - half < taken_to {
-                    continue;
-                }
-                taken_to = if at_end { x } else { x + half } + self.letter * 0.3;
+        let steps = LABELLED[usize::from(part)];
+        // Rounding must not lose the ends of the axis.
+        let (least, most) = (self.from_hz * 0.999, self.to_hz * 1.001);
+        let mut hertz: Vec<f64> = [10.0, 100.0, 1000.0, 10_000.0]
+            .iter()
+            .flat_map(|decade| steps.iter().map(move |step| decade * step))
+            .filter(|hz| (least..=most).contains(hz))
+            .collect();
+        let ends_axis = |hz: f64| hz >= self.to_hz * 0.999;
+        let is_decade = |hz: f64| [100.0, 1000.0, 10_000.0].contains(&hz);
+        hertz.sort_by_key(|hz| (!ends_axis(*hz), !is_decade(*hz)));
+        let mut taken: Vec<(f64, f64)> = Vec::new();
+        for hz in hertz {
+            let label = if hz >= 1000.0 { format!("{}k", hz / 1000.0) } else { format!("{hz}") };
+            let width = self.width(&label, Weight::Regular);
+            let at_end = hz >= self.to_hz * 0.999;
+            let (x, from, anchor) = if at_end {
+                let x = self.right + self.letter * 0.5;
+                (x, x - width, "end")
+            } else {
+                (self.x(hz), self.x(hz) - width / 2.0, "middle")
+            };
+            let apart = self.letter * 0.2;
+            if taken.iter().all(|(f, t)| from + width + apart < *f || from > t + apart) {
+                taken.push((from, from + width));
                 self.text(x, y, anchor, "number", &label);
             }
         }
@@ -112,7 +121,7 @@ impl Canvas {
         while db <= panel.high_db + 1e-9 {
             let y = panel.y(db);
             self.line((self.left, y), (self.right, y), "grid");
-            let label = if with_sign && db != 0.0 { format!("{db:+.0}") } else { format!("{db:.0}") };
+            let label = if with_sign && db != 0.0 { format!("{db:+.0}") } else { format!("{:.0}", db + 0.0) };
             self.text(
                 self.left - self.letter * 0.4,
                 y + self.letter * 0.35,
@@ -167,7 +176,7 @@ impl Canvas {
             let width = self.width(&name, Weight::Semibold);
             if seen {
                 let class = format!("curve hue{}{}", voice.hue % N_HUES, DASHED[i]);
-                self.line((x, y - letter * 0.35), (x + letter * 2.4, y - letter * 0.35), &class);
+                self.line((x, y - letter * 0.35), (x + letter * 2.3, y - letter * 0.35), &class);
                 if shown.heard == Some(who) {
                     let class = format!("voice hue{}", voice.hue % N_HUES);
                     let (from, to) = ((x + letter * 2.5, y - letter * 1.05), y + letter * 0.35);
@@ -225,9 +234,11 @@ impl Canvas {
         let zero = panel.y(0.0);
         self.line((self.left, zero), (self.right, zero), "zero");
         self.curve(&c.bands, panel, |b| seen(b.difference_db, b), "curve difference");
-        let heading = format!("{} minus {}, in dB, after the match", c.against.name, c.reference.name);
-        let fits = self.width(&heading, Weight::Semibold) <= self.right - self.left;
-        let heading = if fits { &heading } else { "difference in dB, after the match" };
+        let minus = format!("{} minus {}, in dB", c.against.name, c.reference.name);
+        let headings =
+            [format!("{minus}, after the match"), minus, "difference in dB, after the match".to_string()];
+        let fits = |text: &&String| self.width(text, Weight::Semibold) <= self.right - self.left;
+        let heading = headings.iter().find(fits).unwrap_or(&headings[2]);
         self.text(self.left, heading_y, "start", "name", heading);
     }
 }

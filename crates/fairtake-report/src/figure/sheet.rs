@@ -39,8 +39,8 @@ struct Gaps {
     foot: f64,
 }
 
-const USUAL: Gaps = Gaps { pad: 1.4, legend: 2.2, between: 2.6, strip: 2.0, foot: 4.4 };
-const TIGHT: Gaps = Gaps { pad: 0.7, legend: 1.6, between: 1.8, strip: 1.9, foot: 3.0 };
+const USUAL: Gaps = Gaps { pad: 1.4, legend: 2.2, between: 2.6, strip: 2.0, foot: 4.9 };
+const TIGHT: Gaps = Gaps { pad: 0.7, legend: 1.6, between: 2.0, strip: 1.9, foot: 3.3 };
 
 impl Gaps {
     /// What is not panel, from the names to the frequencies, in letters.
@@ -165,7 +165,7 @@ impl Sheet {
             key: Vec::new(),
         };
         let mut head = block(pad);
-        sheet.heading(&mut head, c, if large { 2 } else { 3 });
+        sheet.heading(&mut head, c, if large { 1 } else { 3 });
         head.y += LETTER * gaps.pad * 0.5;
         let mut key_block = block(0.0);
         key_block.key(&mut sheet.key, &samples, true);
@@ -199,11 +199,12 @@ impl Sheet {
     fn heading(&mut self, block: &mut Block, c: &Corridor, most: usize) {
         let about = [c.title.as_deref(), c.source.as_deref()];
         let about: Vec<&str> = about.into_iter().flatten().collect();
-        if !about.is_empty() {
-            block.words(&mut self.lines, &about.join(" · "), LETTER, "quiet", most.min(2));
+        // A sheet of large letters has no room for more than who is compared.
+        if most > 1 && !about.is_empty() {
+            block.words(&mut self.lines, &about.join(" · "), LETTER, "quiet", 2);
         }
         let size = if most > 2 { 1.6 * LETTER } else { 1.25 * LETTER };
-        let half = block.width / size * most as f64 / 2.0 - 6.0;
+        let half = block.width / size * most as f64 / 2.0 - 4.0;
         let short = |name: &str| font::shortened(name, half.max(3.0), Weight::Semibold);
         let pair = format!("{} against {}", short(&c.against.name), short(&c.reference.name));
         block.words(&mut self.lines, &pair, size, "title", most);
@@ -327,7 +328,7 @@ fn plot(c: &Corridor, p: &Proportions, top: f64, gaps: &Gaps) -> Plot {
     Plot {
         legend_y: at(top, 1.0),
         spectra,
-        heading_y: at(difference.top, -0.8),
+        heading_y: at(difference.top, -0.7),
         difference,
         strip_top,
         strip_bottom,

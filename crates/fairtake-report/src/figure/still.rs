@@ -20,7 +20,7 @@ impl Letters {
     fn least(self) -> (f64, f64) {
         match self {
             Letters::Usual => (50.0, 48.0),
-            Letters::Large => (27.0, 24.0),
+            Letters::Large => (27.0, 27.0),
         }
     }
 }

@@ -1,0 +1,365 @@
+//! Figures as a reader gets them: read back by the decoder of PNG, and as text.
+
+mod made;
+
+use fairtake_compare::{Findings, Region, Verdict};
+use fairtake_report::figure::{
+    Corridor, FigureError, Heard, Letters, MOST_FRAMES, Moving, State, Step, Still, Theme, png, reveal, svg,
+};
+use fairtake_report::words;
+use std::sync::OnceLock;
+
+const SHAPES: [(u32, u32); 3] = [(960, 540), (600, 600), (540, 960)];
+
+/// Two microphones on one drum, compared once for all tests.
+fn findings() -> Findings {
+    static FINDINGS: OnceLock<Findings> = OnceLock::new();
+    FINDINGS.get_or_init(|| made::in_turn("heron", "moorhen")).clone()
+}
+
+fn corridor(findings: &Findings) -> Corridor {
+    Corridor::new(findings, &findings.comparisons[0])
+}
+
+/// Every shape and size of letters, as small as it may be asked for here.
+fn stills() -> Vec<Still> {
+    let letters = [Letters::Usual, Letters::Large];
+    let still = |(width, height), letters| Still { width, height, letters, ..Still::SCREEN };
+    SHAPES.iter().flat_map(|shape| letters.map(|l| still(*shape, l))).collect()
+}
+
+/// Width, height and four bytes a pixel of a PNG.
+fn read(bytes: &[u8]) -> (u32, u32, Vec<[u8; 4]>) {
+    let mut reader = ::png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
+    let mut pixels = vec![0; reader.output_buffer_size().expect("a size")];
+    let info = reader.next_frame(&mut pixels).expect("an image");
+    let n_channels = info.color_type.samples();
+    let of = |p: &[u8]| [p[0], p[1], p[2], if n_channels == 4 { p[3] } else { 255 }];
+    (info.width, info.height, pixels[..info.buffer_size()].chunks_exact(n_channels).map(of).collect())
+}
+
+/// Share of the pixels that are not of the first pixel's colour.
+fn drawn(pixels: &[[u8; 4]]) -> f64 {
+    pixels.iter().filter(|p| **p != pixels[0]).count() as f64 / pixels.len() as f64
+}
+
+/// Texts of an SVG, with what was escaped put back.
+fn texts(svg: &str) -> Vec<String> {
+    svg.split("<text ")
+        .skip(1)
+        .filter_map(|t| t.split_once('>')?.1.split_once("</text>"))
+        .map(|(t, _)| {
+            t.replace("&lt;", "<").replace("&gt;", ">").replace("&quot;", "\"").replace("&amp;", "&")
+        })
+        .collect()
+}
+
+/// An attribute of every element that begins so, as a number.
+fn numbers(svg: &str, element: &str, name: &str) -> Vec<f64> {
+    let value = |e: &str| e.split_once(&format!(" {name}=\""))?.1.split_once('"')?.0.parse().ok();
+    svg.split(element).skip(1).filter_map(|e| value(e.split_once('>')?.0)).collect()
+}
+
+#[test]
+fn a_png_has_the_asked_size_and_shows_something() {
+    let corridor = corridor(&findings());
+    for still in stills() {
+        let (width, height, pixels) = read(&png(&corridor, &still).expect("a picture").bytes);
+        assert_eq!((width, height), (still.width, still.height));
+        let share = drawn(&pixels);
+        assert!((0.03..0.9).contains(&share), "{still:?}: {share} of it is drawn on");
+        assert!(pixels.iter().all(|p| p[3] == 255), "a ground is opaque");
+    }
+}
+
+#[test]
+fn transparent_where_asked_and_opaque_where_drawn() {
+    let corridor = corridor(&findings());
+    let still = Still { transparent: true, ..stills()[0] };
+    let (_, _, pixels) = read(&png(&corridor, &still).expect("a picture").bytes);
+    let clear = pixels.iter().filter(|p| p[3] == 0).count() as f64 / pixels.len() as f64;
+    assert!((0.3..0.97).contains(&clear), "{clear} of it is clear");
+    assert!(pixels.iter().any(|p| p[3] == 255));
+    assert!(!svg(&corridor, &still).expect("a picture").contains("width=\"100%\""));
+}
+
+#[test]
+fn themes_differ_in_their_ground() {
+    let corridor = corridor(&findings());
+    let corner = |theme| {
+        let still = Still { theme, ..stills()[0] };
+        read(&png(&corridor, &still).expect("a picture").bytes).2[0]
+    };
+    let [light, dark, print] = Theme::ALL.map(corner);
+    assert!(light[0] > 240 && dark[0] < 40);
+    assert_eq!(print, [255; 4]);
+}
+
+#[test]
+fn the_svg_stands_alone_and_says_the_numbers_of_the_strip() {
+    let findings = findings();
+    let c = &findings.comparisons[0];
+    assert!(c.regions.iter().any(|r| r.verdict == Verdict::Different), "the scene has a difference");
+    for still in stills() {
+        let svg = svg(&corridor(&findings), &still).expect("a picture");
+        for region in c.regions.iter().filter(|r| r.verdict == Verdict::Different) {
+            let number = words::signed(region.difference_db.expect("what differs has a number"));
+            assert!(texts(&svg).iter().any(|t| t.contains(&number)), "{number} is not said");
+        }
+        let rest = svg.replace("http://www.w3.org/2000/svg", "");
+        assert!(!rest.contains("http") && !rest.contains("href") && !rest.contains("<script"));
+        assert!(svg.contains("@font-face") && svg.contains("base64,"));
+        assert!(!svg.contains("var(") && !svg.contains("NaN") && !svg.contains("inf\""));
+    }
+}
+
+#[test]
+fn every_judged_region_and_every_word_lies_inside_the_frame() {
+    let findings = many_regions(24);
+    for still in stills() {
+        let svg = svg(&corridor(&findings), &still).expect("a picture");
+        let view: Vec<f64> = svg
+            .split_once("viewBox=\"")
+            .and_then(|(_, v)| v.split_once('"'))
+            .expect("a view")
+            .0
+            .split(' ')
+            .map(|n| n.parse().expect("a number"))
+            .collect();
+        let drawn = svg.split_once("</defs>").expect("a drawing").1;
+        let (width, height) = (view[2], view[3]);
+        assert_eq!(drawn.matches("class=\"segment").count() - n_samples_of_the_key(drawn), 24);
+        for element in ["<rect ", "<text "] {
+            assert!(numbers(drawn, element, "x").iter().all(|x| (0.0..=width).contains(x)), "{still:?}");
+            assert!(numbers(drawn, element, "y").iter().all(|y| (0.0..=height).contains(y)), "{still:?}");
+        }
+        let right = numbers(drawn, "<rect ", "x").into_iter().zip(numbers(drawn, "<rect ", "width"));
+        assert!(right.map(|(x, w)| x + w).all(|x| x <= width));
+        let said = texts(&svg).join("\n");
+        assert!(said.contains("regions more") || svg.matches(", undecided").count() >= 8);
+    }
+}
+
+/// Samples of the key have no text of their own.
+fn n_samples_of_the_key(drawn: &str) -> usize {
+    drawn.split("<rect ").filter(|r| r.contains("class=\"segment") && !r.contains("<title>")).count()
+}
+
+/// The scene with a strip of many narrow regions.
+fn many_regions(n: usize) -> Findings {
+    let mut findings = findings();
+    let c = &mut findings.comparisons[0];
+    let edge = |k: usize| 20.0 * 1000f64.powf(k as f64 / n as f64);
+    let verdicts = [Verdict::Different, Verdict::Undecided, Verdict::Alike];
+    c.regions = (0..n)
+        .map(|k| Region {
+            from_hz: edge(k),
+            to_hz: edge(k + 1),
+            verdict: verdicts[k % 3],
+            difference_db: Some(1.5 + k as f64 / 10.0),
+            low_db: Some(-1.0),
+            high_db: Some(5.0),
+            settle: None,
+        })
+        .collect();
+    findings
+}
+
+#[test]
+fn thirty_microphones_with_long_names_are_told_apart() {
+    let mut findings = findings();
+    let mut mic = findings.mics[0].clone();
+    findings.mics.clear();
+    for i in 0..30 {
+        mic.id = format!("m{i}");
+        mic.name = format!("Moorhen of the old boathouse, capsule of the second making, number {i}");
+        findings.mics.push(mic.clone());
+    }
+    let still = stills()[5];
+    let mut seen = Vec::new();
+    for i in 1..30 {
+        let c = &mut findings.comparisons[0];
+        (c.reference, c.against) = ("m0".into(), format!("m{i}"));
+        let corridor = corridor(&findings);
+        assert_eq!(corridor.against.hue, i);
+        let svg = svg(&corridor, &still).expect("a picture");
+        let name = texts(&svg).into_iter().find(|t| t.ends_with(&format!(" {i}")));
+        seen.push(name.expect("the end of the name is there"));
+        assert!(svg.contains(&format!("number {i}")), "the description has the name whole");
+    }
+    seen.sort();
+    seen.dedup();
+    assert_eq!(seen.len(), 29);
+}
+
+#[test]
+fn hostile_titles_stay_words() {
+    let mut findings = findings();
+    findings.title =
+        Some("</title><script>alert(\"1\")</script> & \u{0}\u{7}\u{fffe} ".to_string() + &"x".repeat(400));
+    findings.mics[0].name = "麦 \u{1f3a4}<b>\"'&".into();
+    let corridor = corridor(&findings);
+    for still in stills() {
+        let svg = svg(&corridor, &still).expect("a picture");
+        assert!(!svg.contains("<script") && !svg.contains("<b>"));
+        assert!(svg.chars().all(|c| c == '\n' || !c.is_control()), "XML 1.0 allows no control characters");
+        // The viewer's fonts may have what ours lack.
+        assert!(svg.contains('麦'));
+        let png = png(&corridor, &still).expect("a picture");
+        assert!(png.replaced.contains(&'麦') && png.replaced.contains(&'\u{1f3a4}'));
+    }
+    // A reader of XML takes it: the renderer's own.
+    let tree =
+        resvg::usvg::Tree::from_str(&svg(&corridor, &stills()[0]).expect("a picture"), &Default::default());
+    assert!(tree.is_ok());
+}
+
+#[test]
+fn nothing_supported_is_still_a_picture() {
+    let mut findings = findings();
+    let c = &mut findings.comparisons[0];
+    for band in &mut c.bands {
+        (band.reference_db, band.against_db, band.difference_db) = (None, None, None);
+        (band.reference_range_db, band.against_range_db) = (None, None);
+        (band.low_db, band.high_db, band.simultaneous_low_db, band.simultaneous_high_db) =
+            (None, None, None, None);
+        band.conditional = None;
+        band.verdict = Verdict::OutOfRange;
+    }
+    c.regions.truncate(1);
+    let region = &mut c.regions[0];
+    (region.from_hz, region.to_hz, region.verdict) = (20.0, 20_000.0, Verdict::OutOfRange);
+    (region.difference_db, region.low_db, region.high_db) = (None, None, None);
+    c.level_match.gain_db = None;
+    let corridor = corridor(&findings);
+    for still in stills() {
+        let svg = svg(&corridor, &still).expect("a picture");
+        let said = texts(&svg).join(" ");
+        assert!(said.contains("out of range") && said.contains("not known"), "{said}");
+        assert!(!svg.contains("NaN"));
+        assert!(drawn(&read(&png(&corridor, &still).expect("a picture").bytes).2) > 0.02);
+    }
+    // No regions at all.
+    findings.comparisons[0].regions.clear();
+    assert!(png(&self::corridor(&findings), &stills()[0]).is_ok());
+}
+
+#[test]
+fn the_same_findings_make_the_same_bytes() {
+    let corridor = corridor(&findings());
+    let still = stills()[1];
+    assert_eq!(svg(&corridor, &still), svg(&corridor, &still));
+    assert_eq!(png(&corridor, &still), png(&corridor, &still));
+}
+
+#[test]
+fn a_reveal_keeps_its_axes_and_shows_more_at_each_step() {
+    let corridor = corridor(&findings());
+    let steps = reveal(&stills()[0]).map(|s| (s.step, svg(&corridor, &s).expect("a picture")));
+    let grids = |svg: &str| -> Vec<String> {
+        svg.split("<line ")
+            .filter(|l| l.contains("class=\"grid"))
+            .map(|l| l.split_once('>').expect("an end").0.into())
+            .collect()
+    };
+    let first = grids(&steps[0].1);
+    assert!(first.len() > 50);
+    for (step, svg) in &steps {
+        assert_eq!(grids(svg), first, "{step:?}");
+        let drawn = svg.split_once("</defs>").expect("a drawing").1;
+        assert_eq!(drawn.contains("<title>"), *step == Step::Verdicts, "{step:?}");
+        let spectra = drawn.split("<path").filter(|p| p.contains("class=\"curve hue")).count();
+        assert_eq!(spectra, if matches!(step, Step::Reference | Step::Against) { 1 } else { 2 }, "{step:?}");
+        assert_eq!(drawn.contains("curve difference"), matches!(step, Step::Difference | Step::Verdicts));
+    }
+}
+
+#[test]
+fn sizes_that_cannot_be_are_refused() {
+    let corridor = corridor(&findings());
+    let asked = |width, height| Still { width, height, ..Still::SCREEN };
+    let least = (350, 336);
+    assert_eq!(svg(&corridor, &asked(100, 900)), Err(FigureError::TooSmall { asked: (100, 900), least }));
+    assert!(svg(&corridor, &asked(350, 336)).is_ok());
+    assert!(matches!(png(&corridor, &asked(8193, 900)), Err(FigureError::TooLarge { .. })));
+    let large = FigureError::TooSmall { asked: (0, 0), least };
+    assert_eq!(
+        large.to_string(),
+        "0 by 0 px is too small to be read; at these letters take at least 350 by 336 px"
+    );
+}
+
+/// All segments as bright.
+fn states(n: usize, bright: f32) -> Vec<State> {
+    vec![
+        State { at_s: 0.1, heard: Some(Heard::Reference), brightness: vec![bright; n] },
+        State { at_s: 0.2, heard: Some(Heard::Against), brightness: vec![0.0; n] },
+    ]
+}
+
+#[test]
+fn a_moving_picture_lights_its_segments_and_names_who_is_heard() {
+    let corridor = corridor(&findings());
+    let n = corridor.segments.len();
+    let still = stills()[0];
+    let moving = Moving::new(&corridor, &still, states(n, 1.0), 0.35, 10.0).expect("a moving picture");
+    assert_eq!((moving.n_frames(), moving.size()), (4, (960, 540)));
+    let files: Vec<Vec<u8>> = moving.frames().collect::<Result<_, _>>().expect("frames");
+    assert_eq!(files.len(), 4);
+    let total: usize = files.iter().map(Vec::len).sum();
+    assert!((0.5..2.0).contains(&(total as f64 / moving.about_bytes() as f64)));
+    let frames: Vec<_> = files.iter().map(|f| read(f).2).collect();
+    let changed = |a: usize, b: usize, rows: std::ops::Range<usize>| {
+        let range = rows.start * 960..rows.end * 960;
+        frames[a][range.clone()].iter().zip(&frames[b][range]).filter(|(x, y)| x != y).count()
+    };
+    // At rest; the reference heard and all lit; the other heard and at rest; and so on.
+    assert!(changed(0, 1, 0..150) > 100 && changed(0, 1, 400..500) > 10_000);
+    assert!(changed(0, 2, 0..150) > 100 && changed(0, 2, 400..500) == 0);
+    assert!(changed(1, 2, 0..150) > 100);
+    assert_eq!(files[2], files[3], "what has not changed is the same file");
+}
+
+#[test]
+fn half_a_light_lies_between_rest_and_light() {
+    let corridor = corridor(&findings());
+    let n = corridor.segments.len();
+    let frame = |bright| {
+        let state = State { at_s: 0.0, heard: None, brightness: vec![bright; n] };
+        let moving = Moving::new(&corridor, &stills()[0], vec![state], 0.04, 25.0).expect("a moving picture");
+        read(&moving.frames().next().expect("a frame").expect("a file")).2
+    };
+    let [rest, half, lit] = [0.0, 0.5, 1.0].map(frame);
+    for ((r, h), l) in rest.iter().zip(&half).zip(&lit) {
+        for channel in 0..3 {
+            let middle = (i32::from(r[channel]) + i32::from(l[channel])) / 2;
+            assert!((i32::from(h[channel]) - middle).abs() <= 1);
+        }
+    }
+    assert_ne!(rest, lit);
+}
+
+#[test]
+fn moving_pictures_that_cannot_be_are_refused() {
+    let corridor = corridor(&findings());
+    let n = corridor.segments.len();
+    let still = stills()[0];
+    let with = |states, length_s, rate| Moving::new(&corridor, &still, states, length_s, rate).err();
+    let good = || states(n, 1.0);
+    assert_eq!(with(good(), 1.0, 61.0), Some(FigureError::Rate { asked: 61.0 }));
+    assert!(matches!(with(good(), f64::NAN, 25.0), Some(FigureError::Length { .. })));
+    assert!(matches!(with(good(), 0.0, 25.0), Some(FigureError::Length { .. })));
+    let most_s = f64::from(MOST_FRAMES) / 30.0;
+    assert_eq!(with(good(), 601.0, 30.0), Some(FigureError::Length { asked_s: 601.0, most_s }));
+    assert_eq!(
+        with(states(n + 1, 1.0), 1.0, 25.0),
+        Some(FigureError::Segments { state: 0, given: n + 1, expected: n })
+    );
+    assert_eq!(with(states(n, 1.5), 1.0, 25.0), Some(FigureError::Brightness { state: 0, given: 1.5 }));
+    let mut late = good();
+    late[1].at_s = 0.0;
+    assert_eq!(with(late, 1.0, 25.0), Some(FigureError::Order { state: 1 }));
+    let huge = Still { width: 8000, height: 4000, ..still };
+    let refused = Moving::new(&corridor, &huge, good(), 1.0, 25.0).err();
+    assert_eq!(refused, Some(FigureError::TooLarge { asked: (8000, 4000), most: (3840, 2160) }));
+}
