@@ -4,6 +4,7 @@
 # Needs Rust (1.92 or later) and Python 3.11 or later. On Debian, run as root, it installs what else it needs:
 #   build-essential    the C compiler's linker, which Rust uses
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
+#   poppler-utils qpdf  the PDF report is read back by them
 #   hydrogen-drumkits  real recordings for the outside checks (sounds only)
 # Elsewhere install the like by hand; without the recordings that one check says so and fails.
 set -euo pipefail
@@ -13,7 +14,7 @@ step() { printf '\n== %s (%d s)\n' "$1" "$SECONDS"; }
 
 step "packages"
 missing=()
-for package in build-essential python3-venv hydrogen-drumkits; do
+for package in build-essential python3-venv poppler-utils qpdf hydrogen-drumkits; do
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
 done
 if [ "${#missing[@]}" -gt 0 ]; then

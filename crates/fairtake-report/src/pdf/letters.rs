@@ -70,6 +70,11 @@ impl Letters {
             let range = info.cluster as usize..ends(i);
             let mut advance = place.x_advance as f32 / em;
             let mut offset = place.x_offset as f32 / em;
+            if level {
+                // Without kerning, which would move numbers against those above them.
+                let glyph = rustybuzz::ttf_parser::GlyphId(info.glyph_id as u16);
+                advance = cut.face.glyph_hor_advance(glyph).map_or(advance, |w| f32::from(w) / em);
+            }
             if level && text[range.clone()].bytes().all(|b| b.is_ascii_digit()) {
                 offset += (cut.widest_digit - advance) / 2.0;
                 advance = cut.widest_digit;

@@ -5,7 +5,7 @@ use super::blocks::{BODY, SMALL, STRONG, outcome, verdict};
 use super::flow::{Flow, QUIET, Style};
 use super::letters::Letters;
 use super::tags::Role;
-use crate::content::{self, Heeded};
+use crate::content::{self, Cell, Heeded, Kind, Table};
 use crate::figure::{Corridor, Layout, printed};
 use fairtake_compare::{ComparisonFindings, Findings, Outcome};
 
@@ -128,6 +128,23 @@ fn pair(flow: &mut Flow, findings: &Findings, c: &ComparisonFindings) -> Result<
     Ok(())
 }
 
+/// Some columns of a table.
+fn part(table: &Table, shown: impl Fn(usize) -> bool) -> Table {
+    let of =
+        |row: &Vec<Cell>| row.iter().enumerate().filter(|(i, _)| shown(*i)).map(|(_, c)| c.clone()).collect();
+    Table {
+        caption: table.caption.clone(),
+        columns: table
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| shown(*i))
+            .map(|(_, c)| c.clone())
+            .collect(),
+        rows: table.rows.iter().map(of).collect(),
+    }
+}
+
 fn appendix(flow: &mut Flow, findings: &Findings) {
     let section = Some(flow.tags.add(None, Role::Section));
     flow.heading(section, 2, "How it was computed");
@@ -137,7 +154,12 @@ fn appendix(flow: &mut Flow, findings: &Findings) {
     flow.heading(section, 3, "Settings");
     flow.terms(section, &content::settings(findings));
     flow.heading(section, 3, "Takes");
-    flow.table(section, &content::takes(findings));
+    // In two parts: all columns side by side would be too narrow to be read.
+    let takes = content::takes(findings);
+    let first = takes.columns.iter().position(|c| c.kind == Kind::Number && c.name.contains("dB"));
+    let split = first.unwrap_or(takes.columns.len());
+    flow.table(section, &part(&takes, |i| i < split));
+    flow.table(section, &part(&takes, |i| i == 0 || i >= split));
     flow.heading(section, 3, "Checks");
     let fair: Vec<String> = content::fair(findings).iter().map(|(name, n)| format!("{name} {n}")).collect();
     if !fair.is_empty() {

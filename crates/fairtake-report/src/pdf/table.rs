@@ -15,6 +15,9 @@ const GAP: f32 = 1.35;
 /// A column of words is not narrower than this in letters, where its words are so many.
 const LEAST_WORDS: f32 = 13.0;
 
+/// Text that is kept on one line may break where it is wider than this, in letters.
+const LEAST_KEPT: f32 = 18.0;
+
 /// What a column needs, in letters.
 #[derive(Debug, Clone, Copy, Default)]
 struct Need {
@@ -126,7 +129,8 @@ impl Flow<'_> {
                 need.least = need.least.max(least);
                 need.natural = need.natural.max(natural);
                 let fair = match column.kind {
-                    Kind::Keep | Kind::Number => natural,
+                    Kind::Number => natural,
+                    Kind::Keep => least.max(natural.min(LEAST_KEPT)),
                     Kind::Words | Kind::Head => least.max(natural.min(LEAST_WORDS)),
                 };
                 need.fair = need.fair.max(fair);
@@ -173,8 +177,18 @@ fn widths(needs: &[Need], width: f32) -> (f32, Vec<f32>) {
     } else if sum(|n| n.least) <= room {
         shared(|n| n.least, |n| n.fair)
     } else {
-        let share = room / sum(|n| n.least).max(1e-3);
-        needs.iter().map(|n| n.least * share).collect()
+        // Those that are narrow anyway keep their width; the wide ones are cut to one width.
+        let mut sorted: Vec<f32> = needs.iter().map(|n| n.least).collect();
+        sorted.sort_by(f32::total_cmp);
+        let (mut left, mut cap) = (room, room);
+        for (i, least) in sorted.iter().enumerate() {
+            cap = left / (sorted.len() - i) as f32;
+            if *least > cap {
+                break;
+            }
+            left -= least;
+        }
+        needs.iter().map(|n| n.least.min(cap)).collect()
     };
     (size, columns.into_iter().map(|c| c * size).collect())
 }
@@ -198,5 +212,10 @@ mod tests {
         let (size, w) = widths(&many, 400.0);
         assert_eq!(size, SIZES[3]);
         assert!(total(12, size, &w) <= 400.1);
+        // One column of a single endless word does not take the others' room.
+        let endless = [need(3.0, 4.0, 5.0), need(900.0, 900.0, 900.0), need(2.0, 3.0, 4.0)];
+        let (size, w) = widths(&endless, 400.0);
+        assert!(w[0] >= 3.0 * size && w[2] >= 2.0 * size);
+        assert!((total(3, size, &w) - 400.0).abs() < 0.1);
     }
 }
