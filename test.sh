@@ -4,6 +4,7 @@
 # Needs Rust (1.92 or later) and Python 3.11 or later. On Debian, run as root, it installs what else it needs:
 #   build-essential    the C compiler's linker, which Rust uses
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
+#   poppler-utils qpdf  the PDF report is read back by them
 #   hydrogen-drumkits  real recordings for the outside checks and the work page (sounds only)
 #   chromium           the browser in which the work page is tested
 #   nodejs, npm        what drives it (Node 20 or later)
@@ -15,7 +16,7 @@ step() { printf '\n== %s (%d s)\n' "$1" "$SECONDS"; }
 
 step "packages"
 missing=()
-for package in build-essential python3-venv hydrogen-drumkits chromium nodejs npm; do
+for package in build-essential python3-venv poppler-utils qpdf hydrogen-drumkits chromium nodejs npm; do
     # Node may come from elsewhere than the distribution.
     case "$package" in nodejs) command -v node >/dev/null && continue ;; npm) command -v npm >/dev/null && continue ;; esac
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")

@@ -8,8 +8,8 @@ use ttf_parser::Face;
 /// Name under which the fonts are asked for, as their own tables have it.
 pub(super) const FAMILY: &str = "Inter";
 
-const REGULAR: &[u8] = include_bytes!("../../fonts/Inter-Regular.otf");
-const SEMIBOLD: &[u8] = include_bytes!("../../fonts/Inter-SemiBold.otf");
+pub(super) const REGULAR: &[u8] = include_bytes!("../../fonts/Inter-Regular.otf");
+pub(super) const SEMIBOLD: &[u8] = include_bytes!("../../fonts/Inter-SemiBold.otf");
 
 /// Width taken for a letter that the fonts lack, in letter heights: as wide as any.
 const UNKNOWN_WIDTH: f64 = 1.0;

@@ -32,6 +32,18 @@ pub(super) fn definitions() -> String {
 
 /// The SVG of a corridor.
 pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
+    let (body, height) = body(corridor, layout);
+    format!(
+        "<svg class=\"corridor\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {:.0} {height:.0}\" role=\"img\" \
+         aria-label=\"{}\" font-size=\"{}\">{body}</svg>",
+        layout.width,
+        escaped(&corridor.description),
+        layout.letter
+    )
+}
+
+/// What is inside that SVG, and its height.
+pub(super) fn body(corridor: &Corridor, layout: &Layout) -> (String, f64) {
     let letter = layout.letter;
     let (from_hz, to_hz) = layout.range_hz;
     let right = layout.width - letter * 0.9;
@@ -60,11 +72,5 @@ pub fn draw(corridor: &Corridor, layout: &Layout) -> String {
     if layout.readings {
         canvas.readings(corridor, plot.spectra.top, strip_bottom);
     }
-    format!(
-        "<svg class=\"corridor\" xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {:.0} {height:.0}\" role=\"img\" \
-         aria-label=\"{}\" font-size=\"{letter}\">{}</svg>",
-        layout.width,
-        escaped(&corridor.description),
-        canvas.out
-    )
+    (canvas.out, height)
 }

@@ -9,6 +9,7 @@ pub use checks::{figure, outcome};
 pub use pair::{caption, key, made};
 pub use tables::{alignment, bands, budget, features, levels, regions};
 
+use crate::content;
 use crate::figure::patterns;
 use crate::words;
 use fairtake_compare::{Findings, Verdict};
@@ -23,7 +24,7 @@ pub const STYLE: &str = concat!(
 
 /// The report of one run.
 pub fn page(findings: &Findings) -> String {
-    let title = findings.title.clone().unwrap_or_else(|| bare_title(findings));
+    let title = content::title(findings);
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -40,7 +41,7 @@ pub fn page(findings: &Findings) -> String {
                     header {
                         p.quiet { "Fairtake report" }
                         h1 { (title) }
-                        p.lead { (compared(findings)) }
+                        p.lead { (content::compared(findings)) }
                         (contents(findings))
                     }
                     (checks::section(findings))
@@ -53,27 +54,6 @@ pub fn page(findings: &Findings) -> String {
         }
     };
     markup.into_string()
-}
-
-/// Title where the takes have no log.
-fn bare_title(findings: &Findings) -> String {
-    let names: Vec<&str> = findings.mics.iter().map(|m| m.name.as_str()).collect();
-    format!("{} compared", names.join(" and "))
-}
-
-/// What was compared, in one sentence.
-fn compared(findings: &Findings) -> String {
-    let number =
-        |n: usize, one: &str, many: &str| if n == 1 { format!("one {one}") } else { format!("{n} {many}") };
-    format!(
-        "{} in {} on {}: {}. A difference is called different only where it is larger than re-placing and re-playing \
-         make by themselves; margin {} dB.",
-        number(findings.mics.len(), "microphone", "microphones"),
-        number(findings.takes.len(), "take", "takes"),
-        number(findings.sources.len(), "source", "sources"),
-        number(findings.comparisons.len(), "comparison", "comparisons"),
-        findings.settings.margin_db
-    )
 }
 
 fn contents(findings: &Findings) -> Markup {
@@ -90,17 +70,14 @@ fn contents(findings: &Findings) -> Markup {
     }
 }
 
-/// `B against A on source`, with the names for people.
+/// `B against A: source`, with the names for people.
 pub fn heading(findings: &Findings, reference: &str, against: &str, source: &str) -> String {
-    let on = findings.sources.iter().find(|s| s.id == source).map_or(source, |s| s.name.as_str());
-    let pair = format!("{} against {}", mic_name(findings, against), mic_name(findings, reference));
-    // Bare files have no source to name.
-    if findings.title.is_none() { pair } else { format!("{pair}: {on}") }
+    content::heading(findings, reference, against, source)
 }
 
 /// Name of a microphone for people.
 pub fn mic_name<'a>(findings: &'a Findings, id: &'a str) -> &'a str {
-    findings.mics.iter().find(|m| m.id == id).map_or(id, |m| m.name.as_str())
+    content::mic_name(findings, id)
 }
 
 /// A verdict as mark and word.

@@ -1,8 +1,8 @@
 //! One comparison: how it was made, what was found, the picture, the tables.
 
-use super::{heading, mic_name, tables, verdict};
+use super::{heading, tables, verdict};
+use crate::content;
 use crate::figure::{self, Corridor, Layout, Sample, draw};
-use crate::words::{self, number_of};
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 
@@ -37,36 +37,7 @@ pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize)
 
 /// How the comparison was made.
 pub fn made(findings: &Findings, c: &ComparisonFindings) -> Markup {
-    let counts = |n: &fairtake_compare::Counts| {
-        let of = |n: u32, one| number_of(n as usize, one);
-        format!("{}, {}, {}", of(n.takes, "take"), of(n.placements, "placement"), of(n.events, "event"))
-    };
-    let (reference, against) = (mic_name(findings, &c.reference), mic_name(findings, &c.against));
-    html! {
-        dl {
-            dt { "made" } dd { (words::design(c.design)) ": " (c.design_reason) }
-            dt { "speaks of" } dd { (words::claim(c.claim)) }
-            dt { (reference) } dd { (counts(&c.counts.reference)) }
-            dt { (against) } dd { (counts(&c.counts.against)) }
-            dt { "counted" } dd {
-                (words::counted(c.unit)) ", worth " (words::number(Some(c.n_effective.reference))) " and "
-                (words::number(Some(c.n_effective.against))) " independent ones"
-                @match c.degrees_of_freedom {
-                    Some(df) => { "; " (words::number(Some(df))) " degrees of freedom" },
-                    None => { "; too few to know the spread, so that nothing is decided" },
-                }
-            }
-            dt { "matched" } dd {
-                "by " (words::match_by(c.level_match.by)) ": " (against) " is shown with "
-                @match (c.level_match.gain_db, c.level_match.low, c.level_match.high) {
-                    (Some(gain), Some(low), Some(high)) => { (words::signed(gain)) " dB (" (words::interval(low, high)) ")" },
-                    (Some(gain), ..) => { (words::signed(gain)) " dB (interval unknown)" },
-                    _ => "an unknown gain",
-                }
-            }
-            dt { "margin" } dd { "±" (c.margin_db) " dB" }
-        }
-    }
+    tables::terms(&content::made(findings, c))
 }
 
 /// What marks and tints of the picture mean.
@@ -91,11 +62,5 @@ pub fn key(c: &ComparisonFindings) -> Markup {
 
 /// What the picture shows.
 pub fn caption(findings: &Findings, c: &ComparisonFindings) -> String {
-    format!(
-        "Above: average spectra in dB per {}th-octave band, with the range of the middle 80 % of events; {} is shown \
-         after the match. Middle: the difference. Below: the verdict per region with its mean difference in dB. On a wide \
-         screen, 50 dB of the spectra and 25 dB of the difference are as long as a decade (IEC 60263).",
-        findings.settings.bands_per_octave,
-        mic_name(findings, &c.against)
-    )
+    content::caption(findings, c, "On a wide screen, ")
 }

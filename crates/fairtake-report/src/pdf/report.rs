@@ -1,0 +1,172 @@
+//! The report as a sequence of blocks, in the order of the page.
+
+use super::PdfError;
+use super::blocks::{BODY, SMALL, STRONG, outcome, verdict};
+use super::flow::{Flow, QUIET, Style};
+use super::letters::Letters;
+use super::tags::Role;
+use crate::content::{self, Cell, Heeded, Kind, Table};
+use crate::figure::{Corridor, Layout, printed};
+use fairtake_compare::{ComparisonFindings, Findings, Outcome};
+
+/// Of one kind of caution this many are spelt out; the table in the appendix has all.
+const SPELT_OUT: usize = 2;
+
+/// The picture: as wide as what is set, in px of 2/3 point, so that lines and letters have the weight of the text.
+const LAYOUT: Layout = Layout { width: 730.0, letter: 11.6, ..Layout::WIDE };
+
+const ASIDE: Style = Style { colour: QUIET, ..BODY };
+
+/// Lays the report out. `note`: say that letters have been replaced.
+pub(super) fn lay<'a>(letters: &'a Letters, findings: &Findings, note: bool) -> Result<Flow<'a>, PdfError> {
+    let mut flow = Flow::new(letters);
+    flow.said(None, "Fairtake report", SMALL);
+    flow.heading(None, 1, &content::title(findings));
+    flow.said(None, &content::compared(findings), BODY);
+    if note {
+        let words = "In brackets: Unicode numbers of letters that this document's fonts lack.";
+        flow.said(None, words, ASIDE);
+    }
+    if findings.comparisons.len() > 1 {
+        let list: Vec<(String, usize)> =
+            findings.comparisons.iter().enumerate().map(|(i, c)| (heading(findings, c), i)).collect();
+        flow.space(4.0);
+        flow.contents(&list);
+    }
+    fairness(&mut flow, findings);
+    for c in &findings.comparisons {
+        flow.fresh_page();
+        pair(&mut flow, findings, c)?;
+    }
+    flow.fresh_page();
+    appendix(&mut flow, findings);
+    Ok(flow)
+}
+
+fn heading(findings: &Findings, c: &ComparisonFindings) -> String {
+    content::heading(findings, &c.reference, &c.against, &c.source)
+}
+
+fn fairness(flow: &mut Flow, findings: &Findings) {
+    let section = Some(flow.tags.add(None, Role::Section));
+    flow.heading(section, 2, "Is it fair?");
+    flow.said(section, &content::standing(findings), BODY);
+    let groups = content::heeded(findings);
+    if groups.is_empty() {
+        return;
+    }
+    let list = flow.tags.add(section, Role::List);
+    for group in &groups {
+        let more = more(group);
+        let mut said = vec![(group.name.as_str(), STRONG)];
+        said.extend(group.found.iter().take(SPELT_OUT).map(|f| (f.as_str(), BODY)));
+        said.extend(more.as_deref().map(|m| (m, BODY)));
+        said.push((group.advice.as_str(), ASIDE));
+        flow.marked(list, outcome(group.outcome), &said);
+    }
+}
+
+fn more(group: &Heeded) -> Option<String> {
+    let n = group.found.len().saturating_sub(SPELT_OUT);
+    (n > 0).then(|| format!("And {n} more; all are listed in the appendix."))
+}
+
+fn pair(flow: &mut Flow, findings: &Findings, c: &ComparisonFindings) -> Result<(), PdfError> {
+    let section = Some(flow.tags.add(None, Role::Section));
+    flow.targets.push(flow.entries.len());
+    flow.heading(section, 2, &heading(findings, c));
+    flow.terms(section, &content::made(findings, c));
+
+    flow.heading(section, 3, "Findings");
+    if c.findings.is_empty() {
+        flow.said(section, "None that the takes support.", ASIDE);
+    } else {
+        let list = flow.tags.add(section, Role::List);
+        for f in &c.findings {
+            flow.marked(list, verdict(f.verdict), &[(&format!("{}.", f.text), BODY)]);
+        }
+    }
+    if let Some(text) = &c.own_words {
+        flow.heading(section, 3, "In the user's own words");
+        for line in text.lines().filter(|l| !l.trim().is_empty()) {
+            flow.quoted(section, line);
+        }
+    }
+
+    let mut corridor = Corridor::new(findings, c);
+    for name in [&mut corridor.reference.name, &mut corridor.against.name, &mut corridor.description] {
+        *name = flow.settable(name);
+    }
+    let figure = flow.tags.add(section, Role::Figure(corridor.description.clone()));
+    let caption = flow.tags.add(section, Role::Caption);
+    let words = flow.settable(&content::caption(findings, c, ""));
+    flow.space(12.0);
+    flow.picture(printed(&corridor, &LAYOUT)?, (figure, caption), &words, SMALL);
+
+    flow.heading(section, 3, "Regions");
+    if c.regions.is_empty() {
+        flow.said(section, "None that the takes support.", ASIDE);
+    } else {
+        flow.table(section, &content::regions(c));
+    }
+    flow.heading(section, 3, "Levels");
+    flow.table(section, &content::levels(findings, c));
+    flow.heading(section, 3, "Captured range, peaks and notches");
+    match content::features(findings, c) {
+        Some(table) => flow.table(section, &table),
+        None => flow.said(section, "None that the takes support.", ASIDE),
+    }
+    if let Some(a) = &c.alignment {
+        flow.heading(section, 3, "Time and transfer");
+        flow.said(section, content::LEFT_OVER, SMALL);
+        flow.terms(section, &content::alignment(a));
+    }
+    if let Some(table) = content::budget(c).filter(|t| !t.rows.is_empty()) {
+        flow.heading(section, 3, "Uncertainty budget");
+        flow.table(section, &table);
+    }
+    Ok(())
+}
+
+/// Some columns of a table.
+fn part(table: &Table, shown: impl Fn(usize) -> bool) -> Table {
+    let of =
+        |row: &Vec<Cell>| row.iter().enumerate().filter(|(i, _)| shown(*i)).map(|(_, c)| c.clone()).collect();
+    Table {
+        caption: table.caption.clone(),
+        columns: table
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(i, _)| shown(*i))
+            .map(|(_, c)| c.clone())
+            .collect(),
+        rows: table.rows.iter().map(of).collect(),
+    }
+}
+
+fn appendix(flow: &mut Flow, findings: &Findings) {
+    let section = Some(flow.tags.add(None, Role::Section));
+    flow.heading(section, 2, "How it was computed");
+    for said in content::METHOD.iter().chain([&content::ABOUT]) {
+        flow.said(section, said, BODY);
+    }
+    flow.heading(section, 3, "Settings");
+    flow.terms(section, &content::settings(findings));
+    flow.heading(section, 3, "Takes");
+    // In two parts: all columns side by side would be too narrow to be read.
+    let takes = content::takes(findings);
+    let first = takes.columns.iter().position(|c| c.kind == Kind::Number && c.name.contains("dB"));
+    let split = first.unwrap_or(takes.columns.len());
+    flow.table(section, &part(&takes, |i| i < split));
+    flow.table(section, &part(&takes, |i| i == 0 || i >= split));
+    flow.heading(section, 3, "Checks");
+    let fair: Vec<String> = content::fair(findings).iter().map(|(name, n)| format!("{name} {n}")).collect();
+    if !fair.is_empty() {
+        flow.said(section, &format!("Fair, with how often: {}.", fair.join(", ")), BODY);
+    }
+    let heeded = content::every_check(findings, |c| c.outcome != Outcome::Fair);
+    if !heeded.rows.is_empty() {
+        flow.table(section, &heeded);
+    }
+}
