@@ -40,6 +40,8 @@ pub(super) struct Canvas {
     pub left: f64,
     pub right: f64,
     pub letter: f64,
+    /// How much wider than ours the letters may be that the viewer takes: 1 where ours are sure to be there.
+    pub stretch: f64,
     pub from_hz: f64,
     pub to_hz: f64,
 }
@@ -56,9 +58,9 @@ impl Canvas {
         to_hz > self.from_hz && from_hz < self.to_hz
     }
 
-    /// Width of a text in px.
+    /// Width that a text takes at most, in px.
     pub fn width(&self, text: &str, weight: Weight) -> f64 {
-        self.letter * font::width(text, weight)
+        self.letter * self.stretch * font::width(text, weight)
     }
 
     pub fn text(&mut self, x: f64, y: f64, anchor: &str, class: &str, text: &str) {

@@ -178,7 +178,7 @@ impl Canvas {
         let voices =
             [(&c.reference, shown.reference, Heard::Reference), (&c.against, shown.against, Heard::Against)];
         for (i, (voice, seen, who)) in voices.into_iter().enumerate() {
-            let name = font::shortened(&voice.name, room / letter, Weight::Semibold);
+            let name = font::shortened(&voice.name, room / letter / self.stretch, Weight::Semibold);
             let width = self.width(&name, Weight::Semibold);
             if seen {
                 let class = format!("curve hue{}{}", voice.hue % N_HUES, DASHED[i]);

@@ -272,6 +272,7 @@ impl Sheet {
             left: self.left,
             right: self.right,
             letter: LETTER,
+            stretch: 1.0,
             from_hz: FROM_HZ,
             to_hz: TO_HZ,
         };

@@ -4,6 +4,9 @@ use super::canvas::{Canvas, Panel, escaped};
 use super::plot::{N_DECADES, Plot};
 use super::{Corridor, Layout, Shown};
 
+/// A page has the fonts of its system, whose letters are wider than ours by up to this (DejaVu Sans, measured).
+const SYSTEM_FONTS: f64 = 1.2;
+
 /// Height of the verdict strip in letters.
 const STRIP_LETTERS: f64 = 2.0;
 
@@ -47,7 +50,15 @@ pub(super) fn body(corridor: &Corridor, layout: &Layout) -> (String, f64) {
     let letter = layout.letter;
     let (from_hz, to_hz) = layout.range_hz;
     let right = layout.width - letter * 0.9;
-    let mut canvas = Canvas { out: String::new(), left: letter * 3.2, right, letter, from_hz, to_hz };
+    let mut canvas = Canvas {
+        out: String::new(),
+        left: letter * 3.2,
+        right,
+        letter,
+        stretch: SYSTEM_FONTS,
+        from_hz,
+        to_hz,
+    };
     let decade = (canvas.right - canvas.left) / N_DECADES;
     let spectra = Panel::new(letter * 3.0, corridor.spectra_db(), decade / layout.spectra_db_per_decade);
     let difference = Panel::new(

@@ -104,6 +104,9 @@ mod tests {
         let own_nones = RULES.matches("none").count();
         assert!(styles.iter().all(|s| s.matches("none").count() == own_nones));
         assert!(styles[0] != styles[1] && styles[1] != styles[2] && styles[0] != styles[2]);
+        // The renderer takes whole hundreds only, and the fonts have these two.
+        let weights: Vec<&str> = RULES.split("font-weight: ").skip(1).map(|r| &r[..4]).collect();
+        assert!(!weights.is_empty() && weights.iter().all(|w| *w == "600;"), "{weights:?}");
         assert_eq!(ground(Theme::Print), "#fff");
         assert_ne!(style(Theme::Light, true), styles[0]);
     }
