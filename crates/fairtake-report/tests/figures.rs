@@ -3,40 +3,9 @@
 mod made;
 
 use fairtake_compare::{Findings, Region, Verdict};
-use fairtake_report::figure::{
-    Corridor, FigureError, Heard, Letters, MOST_FRAMES, Moving, State, Step, Still, Theme, png, reveal, svg,
-};
+use fairtake_report::figure::{FigureError, Step, Still, Theme, png, reveal, svg};
 use fairtake_report::words;
-use std::sync::OnceLock;
-
-const SHAPES: [(u32, u32); 3] = [(960, 540), (600, 600), (540, 960)];
-
-/// Two microphones on one drum, compared once for all tests.
-fn findings() -> Findings {
-    static FINDINGS: OnceLock<Findings> = OnceLock::new();
-    FINDINGS.get_or_init(|| made::in_turn("heron", "moorhen")).clone()
-}
-
-fn corridor(findings: &Findings) -> Corridor {
-    Corridor::new(findings, &findings.comparisons[0])
-}
-
-/// Every shape and size of letters, as small as it may be asked for here.
-fn stills() -> Vec<Still> {
-    let letters = [Letters::Usual, Letters::Large];
-    let still = |(width, height), letters| Still { width, height, letters, ..Still::SCREEN };
-    SHAPES.iter().flat_map(|shape| letters.map(|l| still(*shape, l))).collect()
-}
-
-/// Width, height and four bytes a pixel of a PNG.
-fn read(bytes: &[u8]) -> (u32, u32, Vec<[u8; 4]>) {
-    let mut reader = ::png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
-    let mut pixels = vec![0; reader.output_buffer_size().expect("a size")];
-    let info = reader.next_frame(&mut pixels).expect("an image");
-    let n_channels = info.color_type.samples();
-    let of = |p: &[u8]| [p[0], p[1], p[2], if n_channels == 4 { p[3] } else { 255 }];
-    (info.width, info.height, pixels[..info.buffer_size()].chunks_exact(n_channels).map(of).collect())
-}
+use made::{corridor, drum as findings, read, stills};
 
 /// Share of the pixels that are not of the first pixel's colour.
 fn drawn(pixels: &[[u8; 4]]) -> f64 {
@@ -241,7 +210,7 @@ fn nothing_supported_is_still_a_picture() {
     }
     // No regions at all.
     findings.comparisons[0].regions.clear();
-    assert!(png(&self::corridor(&findings), &stills()[0]).is_ok());
+    assert!(png(&made::corridor(&findings), &stills()[0]).is_ok());
 }
 
 #[test]
@@ -287,79 +256,4 @@ fn sizes_that_cannot_be_are_refused() {
         large.to_string(),
         "0 by 0 px is too small to be read; at these letters take at least 350 by 336 px"
     );
-}
-
-/// All segments as bright.
-fn states(n: usize, bright: f32) -> Vec<State> {
-    vec![
-        State { at_s: 0.1, heard: Some(Heard::Reference), brightness: vec![bright; n] },
-        State { at_s: 0.2, heard: Some(Heard::Against), brightness: vec![0.0; n] },
-    ]
-}
-
-#[test]
-fn a_moving_picture_lights_its_segments_and_names_who_is_heard() {
-    let corridor = corridor(&findings());
-    let n = corridor.segments.len();
-    let still = stills()[0];
-    let moving = Moving::new(&corridor, &still, states(n, 1.0), 0.35, 10.0).expect("a moving picture");
-    assert_eq!((moving.n_frames(), moving.size()), (4, (960, 540)));
-    let files: Vec<Vec<u8>> = moving.frames().collect::<Result<_, _>>().expect("frames");
-    assert_eq!(files.len(), 4);
-    let total: usize = files.iter().map(Vec::len).sum();
-    assert!((0.5..2.0).contains(&(total as f64 / moving.about_bytes() as f64)));
-    let frames: Vec<_> = files.iter().map(|f| read(f).2).collect();
-    let changed = |a: usize, b: usize, rows: std::ops::Range<usize>| {
-        let range = rows.start * 960..rows.end * 960;
-        frames[a][range.clone()].iter().zip(&frames[b][range]).filter(|(x, y)| x != y).count()
-    };
-    // At rest; the reference heard and all lit; the other heard and at rest; and so on.
-    assert!(changed(0, 1, 0..150) > 100 && changed(0, 1, 400..500) > 10_000);
-    assert!(changed(0, 2, 0..150) > 100 && changed(0, 2, 400..500) == 0);
-    assert!(changed(1, 2, 0..150) > 100);
-    assert_eq!(files[2], files[3], "what has not changed is the same file");
-}
-
-#[test]
-fn half_a_light_lies_between_rest_and_light() {
-    let corridor = corridor(&findings());
-    let n = corridor.segments.len();
-    let frame = |bright| {
-        let state = State { at_s: 0.0, heard: None, brightness: vec![bright; n] };
-        let moving = Moving::new(&corridor, &stills()[0], vec![state], 0.04, 25.0).expect("a moving picture");
-        read(&moving.frames().next().expect("a frame").expect("a file")).2
-    };
-    let [rest, half, lit] = [0.0, 0.5, 1.0].map(frame);
-    for ((r, h), l) in rest.iter().zip(&half).zip(&lit) {
-        for channel in 0..3 {
-            let middle = (i32::from(r[channel]) + i32::from(l[channel])) / 2;
-            assert!((i32::from(h[channel]) - middle).abs() <= 1);
-        }
-    }
-    assert_ne!(rest, lit);
-}
-
-#[test]
-fn moving_pictures_that_cannot_be_are_refused() {
-    let corridor = corridor(&findings());
-    let n = corridor.segments.len();
-    let still = stills()[0];
-    let with = |states, length_s, rate| Moving::new(&corridor, &still, states, length_s, rate).err();
-    let good = || states(n, 1.0);
-    assert_eq!(with(good(), 1.0, 61.0), Some(FigureError::Rate { asked: 61.0 }));
-    assert!(matches!(with(good(), f64::NAN, 25.0), Some(FigureError::Length { .. })));
-    assert!(matches!(with(good(), 0.0, 25.0), Some(FigureError::Length { .. })));
-    let most_s = f64::from(MOST_FRAMES) / 30.0;
-    assert_eq!(with(good(), 601.0, 30.0), Some(FigureError::Length { asked_s: 601.0, most_s }));
-    assert_eq!(
-        with(states(n + 1, 1.0), 1.0, 25.0),
-        Some(FigureError::Segments { state: 0, given: n + 1, expected: n })
-    );
-    assert_eq!(with(states(n, 1.5), 1.0, 25.0), Some(FigureError::Brightness { state: 0, given: 1.5 }));
-    let mut late = good();
-    late[1].at_s = 0.0;
-    assert_eq!(with(late, 1.0, 25.0), Some(FigureError::Order { state: 1 }));
-    let huge = Still { width: 8000, height: 4000, ..still };
-    let refused = Moving::new(&corridor, &huge, good(), 1.0, 25.0).err();
-    assert_eq!(refused, Some(FigureError::TooLarge { asked: (8000, 4000), most: (3840, 2160) }));
 }

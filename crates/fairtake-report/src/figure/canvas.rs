@@ -78,6 +78,20 @@ impl Canvas {
         );
     }
 
+    /// A box with a pattern, on the pattern's ground: the seams of a turned pattern would show what is behind it.
+    pub fn patterned(&mut self, from: (f64, f64), to: (f64, f64), class: &str, fill: &str) {
+        let ground = match fill {
+            "more" | "less" => "different-ground",
+            "open" => "undecided-ground",
+            "hidden" => "hidden-ground",
+            _ => "",
+        };
+        if !ground.is_empty() {
+            self.box_between(from, to, ground, "");
+        }
+        self.box_between(from, to, class, fill);
+    }
+
     /// Gives the box that was drawn last a text, which a viewer of SVG shows and reads out.
     pub fn says(&mut self, text: &str) {
         if self.out.ends_with("/>") {

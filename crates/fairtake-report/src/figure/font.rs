@@ -43,11 +43,13 @@ pub(super) fn has(letter: char) -> bool {
 }
 
 /// A text as it can be drawn with these fonts alone: a letter that they lack becomes its Unicode number in brackets, and
-/// is noted in `replaced`.
+/// is noted in `replaced`. Control characters, which show nothing, become blanks.
 pub(super) fn drawable(text: &str, replaced: &mut Vec<char>) -> String {
     let mut out = String::new();
     for c in text.chars() {
-        if has(c) {
+        if c.is_control() {
+            out.push(' ');
+        } else if has(c) {
             out.push(c);
         } else {
             let _ = write!(out, "[{:04X}]", u32::from(c));

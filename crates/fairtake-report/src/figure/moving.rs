@@ -5,8 +5,9 @@
 //! whole picture is drawn a few times (at rest, with each microphone heard, lit), and a frame is put together from these
 //! pixels: what is heard from one of them, the column of each segment mixed from rest and light.
 
-use super::still::{Laid, encoded, straight};
+use super::still::{Laid, encoded, straight, without_opacity};
 use super::{Corridor, FigureError, Heard, Shown, Step, Still};
+use resvg::tiny_skia::Pixmap;
 
 /// Most frames that a moving picture has: ten minutes at 30 frames per second.
 pub const MOST_FRAMES: u32 = 18_000;
@@ -29,7 +30,10 @@ pub struct Moving {
     n_frames: u32,
     frames_per_second: f64,
     states: Vec<State>,
-    /// Nobody heard, the reference, the other one; four bytes a pixel.
+    /// Bytes of a pixel: three where all is opaque, else four, colours multiplied by their opacity, so that they can be
+    /// mixed.
+    n_channels: usize,
+    /// Nobody heard, the reference, the other one.
     at_rest: [Vec<u8>; 3],
     lit: Vec<u8>,
     /// Rows of the spectra and the names above them.
@@ -66,7 +70,8 @@ impl Moving {
         checked(&states, corridor.segments.len())?;
         let laid = Laid::for_pixels(corridor, &Still { step: Step::Verdicts, ..*still })?;
         let shown = |heard| Shown { heard, lights: true, ..Shown::ALL };
-        let draw = |heard, lit| laid.pixels(shown(heard), lit).map(straight);
+        let n_channels = if still.transparent { 4 } else { 3 };
+        let draw = |heard, lit| laid.pixels(shown(heard), lit).map(|p| kept(p, n_channels));
         let at_rest =
             [draw(None, false)?, draw(Some(Heard::Reference), false)?, draw(Some(Heard::Against), false)?];
         let lit = draw(None, true)?;
@@ -77,9 +82,7 @@ impl Moving {
             let (from, to) = laid.sheet.edges(s);
             (px(from, still.width), px(to, still.width))
         });
-        let n_bytes_of_a_frame =
-            encoded(still.width, still.height, at_rest[0].clone(), png::Compression::Fast)?.len();
-        Ok(Moving {
+        let mut moving = Moving {
             width: still.width,
             height: still.height,
             n_frames,
@@ -90,9 +93,12 @@ impl Moving {
             bands: rows(plot.difference.top, plot.strip_bottom),
             columns: columns.collect(),
             at_rest,
-            n_bytes_of_a_frame,
+            n_channels,
+            n_bytes_of_a_frame: 0,
             replaced: laid.replaced,
-        })
+        };
+        moving.n_bytes_of_a_frame = moving.file(None)?.len();
+        Ok(moving)
     }
 
     /// How many frames there are.
@@ -126,11 +132,19 @@ impl Moving {
         self.states.partition_point(|s| s.at_s <= at_s).checked_sub(1)
     }
 
+    /// The PNG file of a state.
+    fn file(&self, state: Option<&State>) -> Result<Vec<u8>, FigureError> {
+        let mixed = self.pixels(state);
+        let pixels = if self.n_channels == 3 { mixed } else { straight(mixed) };
+        encoded(self.width, self.height, &pixels, self.n_channels, png::Compression::Fast)
+    }
+
     /// The pixels of a state.
     fn pixels(&self, state: Option<&State>) -> Vec<u8> {
         let mut out = self.at_rest[0].clone();
         let Some(state) = state else { return out };
-        let row = self.width as usize * 4;
+        let n_channels = self.n_channels;
+        let row = self.width as usize * n_channels;
         if let Some(heard) = state.heard {
             let from = &self.at_rest[1 + heard as usize];
             let rows = self.voices.0 * row..self.voices.1 * row;
@@ -142,7 +156,7 @@ impl Moving {
                 continue;
             }
             for y in self.bands.0..self.bands.1 {
-                let columns = y * row + from * 4..y * row + to * 4;
+                let columns = y * row + from * n_channels..y * row + to * n_channels;
                 for (o, l) in out[columns.clone()].iter_mut().zip(&self.lit[columns]) {
                     *o = ((u32::from(*o) * (256 - share) + u32::from(*l) * share + 128) >> 8) as u8;
                 }
@@ -175,8 +189,7 @@ impl Iterator for Frames<'_> {
         {
             return Some(Ok(file.clone()));
         }
-        let pixels = m.pixels(state.map(|i| &m.states[i]));
-        let file = encoded(m.width, m.height, pixels, png::Compression::Fast);
+        let file = m.file(state.map(|i| &m.states[i]));
         self.last = file.as_ref().ok().map(|f| (state, f.clone()));
         Some(file)
     }
@@ -194,6 +207,11 @@ impl Moving {
     fn looks(&self, state: Option<usize>) -> Option<(Option<Heard>, &[f32])> {
         state.map(|i| (self.states[i].heard, self.states[i].brightness.as_slice()))
     }
+}
+
+/// What is kept of drawn pixels.
+fn kept(pixels: Pixmap, n_channels: usize) -> Vec<u8> {
+    if n_channels == 4 { pixels.take() } else { without_opacity(&pixels.take()) }
 }
 
 fn n_frames(length_s: f64, frames_per_second: f64) -> Result<u32, FigureError> {

@@ -154,6 +154,10 @@ impl Canvas {
             let class = format!("curve hue{}{}{}", voice.hue % N_HUES, DASHED[i], faded(i));
             self.curve(&c.bands, &plot.spectra, |b| level(b).map(|v| v + gain), &class);
         }
+        if c.bands.iter().all(|b| b.reference_db.is_none() && b.against_db.is_none()) {
+            let (x, y) = ((self.left + self.right) / 2.0, (plot.spectra.top + plot.spectra.bottom) / 2.0);
+            self.text(x, y, "middle", "quiet", "no band has a level that can be told");
+        }
         self.legend(c, plot.legend_y, shown);
     }
 
@@ -164,8 +168,10 @@ impl Canvas {
         let mut room = (self.right - self.left) / 2.0 - letter * LEGEND_LETTERS;
         let widest = [&c.reference, &c.against].map(|v| self.width(&v.name, Weight::Semibold));
         let with_unit = widest[0] + widest[1] + 2.0 * letter * LEGEND_LETTERS + unit < self.right - self.left;
-        if with_unit {
+        if widest[0] + widest[1] + 2.0 * letter * LEGEND_LETTERS < self.right - self.left + letter * 1.7 {
             room = f64::INFINITY;
+        }
+        if with_unit {
             self.text(self.right, y, "end", "quiet", &c.unit);
         }
         let mut x = self.left;
@@ -235,8 +241,8 @@ impl Canvas {
         self.line((self.left, zero), (self.right, zero), "zero");
         self.curve(&c.bands, panel, |b| seen(b.difference_db, b), "curve difference");
         let minus = format!("{} minus {}, in dB", c.against.name, c.reference.name);
-        let headings =
-            [format!("{minus}, after the match"), minus, "difference in dB, after the match".to_string()];
+        let after = if c.match_gain_known { ", after the match" } else { "" };
+        let headings = [format!("{minus}{after}"), minus, format!("difference in dB{after}")];
         let fits = |text: &&String| self.width(text, Weight::Semibold) <= self.right - self.left;
         let heading = headings.iter().find(fits).unwrap_or(&headings[2]);
         self.text(self.left, heading_y, "start", "name", heading);

@@ -4,7 +4,7 @@
 const IEC_60263: [(f64, f64); 3] = [(25.0, 25.0), (50.0, 25.0), (50.0, 50.0)];
 
 /// Where nothing of IEC 60263 fits, dB of the spectra for one dB of the difference on the same length.
-const OTHERWISE: f64 = 2.0;
+const OTHERWISE: f64 = 3.0;
 
 /// The proportions of one figure.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -27,8 +27,12 @@ const COLUMN_FROM: f64 = 66.0 * LETTER;
 /// Height of a line of words, in its letters.
 const LINE: f64 = 1.42;
 
-/// Share of its greatest width that the picture keeps for the standard's proportions' sake.
-const LEAST_SHARE: f64 = 0.62;
+/// Share of its greatest width that the picture keeps for the standard's proportions' sake, beside a column of words,
+/// which gains what it gives, and over the whole width.
+const LEAST_SHARE: [f64; 2] = [0.62, 0.86];
+
+/// Room for a name in the words at the foot, in their letters.
+const NAME_LETTERS: f64 = 16.0;
 
 /// Distances around the panels, in letters.
 struct Gaps {
@@ -126,7 +130,7 @@ impl Sheet {
         let widest = (width - 3.0 * pad - COLUMN - LEFT - RIGHT) / N_DECADES;
         let panels = height - 2.0 * pad - gaps.fixed() * LETTER;
         let spans = (span(c.spectra_db()), span(c.difference_db()));
-        let proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE, spans);
+        let proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE[0], spans);
         let (left, right) = (pad + LEFT, pad + LEFT + proportions.decade * N_DECADES);
         let plot = plot(c, &proportions, pad, gaps);
         let x = right + RIGHT + 1.8 * pad;
@@ -165,22 +169,20 @@ impl Sheet {
             key: Vec::new(),
         };
         let mut head = block(pad);
-        sheet.heading(&mut head, c, if large { 1 } else { 3 });
+        sheet.heading(&mut head, c, if large { 1 } else { 2 });
         head.y += LETTER * gaps.pad * 0.5;
         let mut key_block = block(0.0);
         key_block.key(&mut sheet.key, &samples, true);
-        let mut panels = 0.0;
         for _ in 0..2 {
             // The words that state the proportions are part of what decides about them.
             sheet.proportions = proportions;
             let n_before = sheet.lines.len();
             let foot = sheet.foot(c, &block(0.0), height - pad, large, note);
             sheet.lines.truncate(n_before);
-            panels = foot - LETTER * 0.3 - key_block.y - gaps.fixed() * LETTER - head.y;
-            proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE, spans);
+            let panels = foot - LETTER * 0.5 - key_block.y - gaps.fixed() * LETTER - head.y;
+            proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE[1], spans);
         }
         sheet.proportions = proportions;
-        let _ = panels;
         let picture = LEFT + RIGHT + proportions.decade * N_DECADES;
         sheet.left = (width - picture) / 2.0 + LEFT;
         sheet.right = sheet.left + proportions.decade * N_DECADES;
@@ -197,13 +199,15 @@ impl Sheet {
 
     /// Who is compared, and on what.
     fn heading(&mut self, block: &mut Block, c: &Corridor, most: usize) {
-        let about = [c.title.as_deref(), c.source.as_deref()];
-        let about: Vec<&str> = about.into_iter().flatten().collect();
         // A sheet of large letters has no room for more than who is compared.
-        if most > 1 && !about.is_empty() {
-            block.words(&mut self.lines, &about.join(" · "), LETTER, "quiet", 2);
+        if most > 1 {
+            for (text, most) in [(&c.title, most - 1), (&c.source, 1)] {
+                if let Some(text) = text {
+                    block.words(&mut self.lines, text, LETTER, "quiet", most);
+                }
+            }
         }
-        let size = if most > 2 { 1.6 * LETTER } else { 1.25 * LETTER };
+        let size = if most > 1 { 1.6 * LETTER } else { 1.25 * LETTER };
         let half = block.width / size * most as f64 / 2.0 - 4.0;
         let short = |name: &str| font::shortened(name, half.max(3.0), Weight::Semibold);
         let pair = format!("{} against {}", short(&c.against.name), short(&c.reference.name));
@@ -212,12 +216,11 @@ impl Sheet {
 
     /// What the picture rests on, so that it ends at `bottom`; returns where it begins.
     fn foot(&mut self, c: &Corridor, place: &Block, bottom: f64, large: bool, note: Option<&str>) -> f64 {
+        let name = font::shortened(&c.against.name, NAME_LETTERS, Weight::Regular);
         let shown = match c.match_gain_known {
-            true if !large => {
-                format!("{} is shown with {} dB. ", c.against.name, words::signed(c.match_gain_db))
-            }
+            true if !large => format!("{name} is shown with {} dB. ", words::signed(c.match_gain_db)),
             true => String::new(),
-            false => format!("The gain that would match {} is not known. ", c.against.name),
+            false => format!("The gain that would match {name} is not known. "),
         };
         let unit = if large { String::new() } else { format!("Levels in {}. ", c.unit) };
         let text = format!(
@@ -282,7 +285,7 @@ impl Sheet {
             };
             if seen {
                 if !s.class.is_empty() {
-                    canvas.box_between(
+                    canvas.patterned(
                         (*x, y - LETTER * 0.9),
                         (x + LETTER * 2.3, y + LETTER * 0.2),
                         s.class,

@@ -176,7 +176,10 @@ pub fn svg(corridor: &Corridor, still: &Still) -> Result<String, FigureError> {
 pub fn png(corridor: &Corridor, still: &Still) -> Result<Png, FigureError> {
     let laid = Laid::for_pixels(corridor, still)?;
     let pixels = laid.pixels(Shown::until(still.step), false)?;
-    let bytes = encoded(pixels.width(), pixels.height(), straight(pixels), png::Compression::Balanced)?;
+    let rgba = pixels.take();
+    let (pixels, n_channels) =
+        if still.transparent { (straight(rgba), 4) } else { (without_opacity(&rgba), 3) };
+    let bytes = encoded(still.width, still.height, &pixels, n_channels, png::Compression::Balanced)?;
     Ok(Png { bytes, replaced: laid.replaced })
 }
 
@@ -185,33 +188,41 @@ pub fn reveal(still: &Still) -> [Still; 5] {
     Step::ALL.map(|step| Still { step, ..*still })
 }
 
-/// Pixels as PNG has them: colours not multiplied by their opacity.
-pub(super) fn straight(pixels: Pixmap) -> Vec<u8> {
-    pixels.take_demultiplied()
+/// Pixels as PNG has them: colours that were multiplied by their opacity (four bytes a pixel) no longer are.
+pub(super) fn straight(mut rgba: Vec<u8>) -> Vec<u8> {
+    for pixel in rgba.chunks_exact_mut(4) {
+        let opacity = u32::from(pixel[3]);
+        if opacity > 0 && opacity < 255 {
+            for colour in &mut pixel[..3] {
+                *colour = ((u32::from(*colour) * 255 + opacity / 2) / opacity).min(255) as u8;
+            }
+        }
+    }
+    rgba
 }
 
-/// Four bytes a pixel as PNG; three where everything is opaque.
+/// Three bytes a pixel of four, where all is opaque.
+pub(super) fn without_opacity(rgba: &[u8]) -> Vec<u8> {
+    rgba.chunks_exact(4).flat_map(|p| [p[0], p[1], p[2]]).collect()
+}
+
+/// Bytes of pixels as a PNG file; three channels or four.
 pub(super) fn encoded(
     width: u32,
     height: u32,
-    rgba: Vec<u8>,
+    pixels: &[u8],
+    n_channels: usize,
     compression: png::Compression,
 ) -> Result<Vec<u8>, FigureError> {
     let failed = |e: png::EncodingError| FigureError::Drawing(e.to_string());
-    let opaque = rgba.chunks_exact(4).all(|p| p[3] == 255);
-    let (colour, bytes) = if opaque {
-        (png::ColorType::Rgb, rgba.chunks_exact(4).flat_map(|p| [p[0], p[1], p[2]]).collect())
-    } else {
-        (png::ColorType::Rgba, rgba)
-    };
     let mut out = Vec::new();
     let mut encoder = png::Encoder::new(&mut out, width, height);
-    encoder.set_color(colour);
+    encoder.set_color(if n_channels == 3 { png::ColorType::Rgb } else { png::ColorType::Rgba });
     encoder.set_depth(png::BitDepth::Eight);
     encoder.set_compression(compression);
     encoder.set_source_srgb(png::SrgbRenderingIntent::RelativeColorimetric);
     let mut writer = encoder.write_header().map_err(failed)?;
-    writer.write_image_data(&bytes).map_err(failed)?;
+    writer.write_image_data(pixels).map_err(failed)?;
     writer.finish().map_err(failed)?;
     Ok(out)
 }

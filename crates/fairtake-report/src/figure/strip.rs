@@ -88,7 +88,7 @@ impl Canvas {
                 Verdict::Undecided => ("segment", "open"),
                 Verdict::OutOfRange => ("segment", "hidden"),
             };
-            self.box_between((from, top), (to, bottom), class, fill);
+            self.patterned((from, top), (to, bottom), class, fill);
             self.says(&s.words());
             let label = match (s.verdict, s.difference_db) {
                 (Verdict::OutOfRange, _) => continue,

@@ -5,6 +5,8 @@
 use fairtake_compare::{
     ChainEntry, Comparison, Findings, ReadError, Role, Samples, Settings, Shootout, StoredAs, Take, compare,
 };
+use fairtake_report::figure::{Corridor, Letters, Still};
+use std::sync::OnceLock;
 
 pub const RATE_HZ: u32 = 16_000;
 
@@ -85,4 +87,33 @@ pub fn in_turn(reference: &str, against: &str) -> Findings {
         *sample = before;
     }
     findings(vec![take(reference, 1, hits(1, 1.0)), take(against, 2, duller)])
+}
+
+pub const SHAPES: [(u32, u32); 3] = [(960, 540), (600, 600), (540, 960)];
+
+/// Two microphones on one drum, compared once for all tests.
+pub fn drum() -> Findings {
+    static FINDINGS: OnceLock<Findings> = OnceLock::new();
+    FINDINGS.get_or_init(|| in_turn("heron", "moorhen")).clone()
+}
+
+pub fn corridor(findings: &Findings) -> Corridor {
+    Corridor::new(findings, &findings.comparisons[0])
+}
+
+/// Every shape and size of letters, as small as it may be asked for here.
+pub fn stills() -> Vec<Still> {
+    let letters = [Letters::Usual, Letters::Large];
+    let still = |(width, height), letters| Still { width, height, letters, ..Still::SCREEN };
+    SHAPES.iter().flat_map(|shape| letters.map(|l| still(*shape, l))).collect()
+}
+
+/// Width, height and four bytes a pixel of a PNG.
+pub fn read(bytes: &[u8]) -> (u32, u32, Vec<[u8; 4]>) {
+    let mut reader = ::png::Decoder::new(std::io::Cursor::new(bytes)).read_info().expect("a PNG");
+    let mut pixels = vec![0; reader.output_buffer_size().expect("a size")];
+    let info = reader.next_frame(&mut pixels).expect("an image");
+    let n_channels = info.color_type.samples();
+    let of = |p: &[u8]| [p[0], p[1], p[2], if n_channels == 4 { p[3] } else { 255 }];
+    (info.width, info.height, pixels[..info.buffer_size()].chunks_exact(n_channels).map(of).collect())
 }
