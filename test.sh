@@ -5,7 +5,9 @@
 #   build-essential    the C compiler's linker, which Rust uses
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
 #   poppler-utils qpdf  the PDF report is read back by them
-#   hydrogen-drumkits  real recordings for the outside checks (sounds only)
+#   hydrogen-drumkits  real recordings for the outside checks and the work page (sounds only)
+#   chromium           the browser in which the work page is tested
+#   nodejs, npm        what drives it (Node 20 or later)
 # Elsewhere install the like by hand; without the recordings that one check says so and fails.
 set -euo pipefail
 cd "$(dirname "$0")"
@@ -14,7 +16,9 @@ step() { printf '\n== %s (%d s)\n' "$1" "$SECONDS"; }
 
 step "packages"
 missing=()
-for package in build-essential python3-venv poppler-utils qpdf hydrogen-drumkits; do
+for package in build-essential python3-venv poppler-utils qpdf hydrogen-drumkits chromium nodejs npm; do
+    # Node may come from elsewhere than the distribution.
+    case "$package" in nodejs) command -v node >/dev/null && continue ;; npm) command -v npm >/dev/null && continue ;; esac
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
 done
 if [ "${#missing[@]}" -gt 0 ]; then
@@ -43,12 +47,20 @@ step "documents"
 RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
 
 step "program"
-cargo build --release --locked --package fairtake --package fairtake-files --bin fairtake --example floor
+cargo build --release --locked --package fairtake --package fairtake-files --package fairtake-report \
+    --bin fairtake --example floor --example words
 
 step "outside cross-checks"
 [ -x .venv/bin/python ] || python3 -m venv .venv
 .venv/bin/pip install --quiet --disable-pip-version-check -r outside/requirements.txt
 .venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+.venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
+
+step "work page: packages and scripts"
+(cd page-tests && npm ci --no-audit --no-fund --silent && npm run --silent check)
+
+step "work page in the browser"
+node page-tests/run.js "${CARGO_TARGET_DIR:-target}/release/fairtake"
 
 step "bench, once"
 .venv/bin/python outside/bench.py "${CARGO_TARGET_DIR:-target}/release/fairtake" --short

@@ -35,11 +35,15 @@ try {
   const demo = join(room, "demo");
   const made = spawnSync(resolve(program), ["demo", demo, "--no-page"], { encoding: "utf8" });
   if (made.status !== 0) giveUp(`the demo was not made: ${made.stderr || made.error}`);
-  const ran = spawnSync(process.execPath, ["--test", "--test-concurrency=2", "--test-reporter=spec", ...tests], {
-    cwd: here,
-    stdio: "inherit",
-    env: { ...process.env, FAIRTAKE: resolve(program), FAIRTAKE_ROOM: room, FAIRTAKE_DEMO: demo },
-  });
+  const ran = spawnSync(
+    process.execPath,
+    ["--test", "--test-concurrency=2", "--test-timeout=150000", "--test-reporter=spec", ...tests],
+    {
+      cwd: here,
+      stdio: "inherit",
+      env: { ...process.env, FAIRTAKE: resolve(program), FAIRTAKE_ROOM: room, FAIRTAKE_DEMO: demo },
+    },
+  );
   if (ran.status !== 0) console.error("\nerror: the work page failed in the browser; the first failure stands above");
   process.exitCode = ran.status ?? 1;
 } finally {

@@ -1,7 +1,7 @@
 // The program under test: folders made with it, and its page served.
 
 import { spawn, spawnSync } from "node:child_process";
-import { cpSync, existsSync, mkdtempSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdtempSync, readFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 
@@ -47,6 +47,20 @@ export function asked(args) {
   return { status: done.status, out: done.stdout, err: done.stderr };
 }
 
+/** What was started and has not ended. @type {Set<Served>} */
+const running = new Set();
+
+// A test that is broken off leaves nothing behind either.
+for (const signal of ["SIGTERM", "SIGINT"]) process.on(signal, () => process.exit(1));
+process.on("exit", () => {
+  for (const { child } of running) child.kill("SIGKILL");
+});
+
+/** Ends every program that a test left running, also one that failed. */
+export async function endAll() {
+  await Promise.all([...running].map((served) => served.end()));
+}
+
 /** A page that is served. */
 export class Served {
   /**
@@ -58,10 +72,12 @@ export class Served {
     this.link = link;
     this.child = child;
     this.folder = folder;
+    running.add(this);
   }
 
   /** Ends the program. */
   async end() {
+    if (!running.delete(this)) return;
     const ended = new Promise((done) => this.child.once("exit", done));
     this.child.kill("SIGTERM");
     await ended;
@@ -105,12 +121,17 @@ export function open(folder) {
   return started(["open", folder, "--quiet", "--port", "0"], folder);
 }
 
-/** Makes the demo and serves it. @param {string} folder */
-export function openDemo(folder) {
-  return started(["demo", folder], folder);
-}
-
-/** Removes everything of a run. @param {string} folder */
-export function clear(folder) {
-  rmSync(folder, { recursive: true, force: true });
+/**
+ * Until the log of a folder holds something; fails with the log where it does not come to.
+ * @param {string} folder
+ * @param {RegExp} pattern
+ */
+export async function logHolds(folder, pattern) {
+  let log = "";
+  for (let i = 0; i < 100; i++) {
+    log = readFileSync(join(folder, "shootout.toml"), "utf8");
+    if (pattern.test(log)) return;
+    await new Promise((done) => setTimeout(done, 50));
+  }
+  throw new Error(`the log does not hold ${pattern}:\n${log}`);
 }

@@ -5,7 +5,7 @@ import { createRequire } from "node:module";
 import { after, before, test } from "node:test";
 import { browser } from "../lib/browser.js";
 import { threeMicrophones } from "../lib/more.js";
-import { demo, open } from "../lib/program.js";
+import { demo, endAll, open } from "../lib/program.js";
 
 const AXE = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
 /** Rules of WCAG 2.2 at the levels A and AA, and what is good practice. */
@@ -37,8 +37,9 @@ before(async () => {
   watched.expected.push(/404 \(Not Found\)/);
 });
 after(async () => {
+  await watched.close();
+  await endAll();
   await watched.end();
-  await served.end();
 });
 
 /** Opens all that can be opened, so that it is looked at too. @param {import("../lib/browser.js").Page} page */
@@ -46,7 +47,7 @@ async function unfold(page) {
   await page.evaluate(() => {
     for (const details of document.querySelectorAll("details")) details.open = true;
   });
-  const others = page.locator("#distances table");
+  const others = page.locator("table.distances");
   if (/source=voice/.test(page.url())) await others.waitFor();
 }
 

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 import { browser } from "../lib/browser.js";
-import { demo, open } from "../lib/program.js";
+import { demo, endAll, open } from "../lib/program.js";
 
 /** @type {import("../lib/browser.js").Watched} */
 let watched;
@@ -19,8 +19,9 @@ before(async () => {
   await page.goto("/listen?source=drum-together");
 });
 after(async () => {
+  await watched.close();
+  await endAll();
   await watched.end();
-  await served.end();
 });
 
 /**

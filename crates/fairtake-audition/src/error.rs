@@ -90,6 +90,11 @@ pub enum AuditionError {
         /// Region asked for, in Hz; `None`: everywhere.
         region_hz: Option<[f64; 2]>,
     },
+    /// A reel cannot be made as it was asked.
+    NoReel {
+        /// Why, in words.
+        why: String,
+    },
 }
 
 impl AuditionError {
@@ -111,6 +116,7 @@ impl AuditionError {
                 "listen to the takes one after the other instead".into()
             }
             AuditionError::NoDifference { .. } => "choose a region with a verdict".into(),
+            AuditionError::NoReel { .. } => "ask for fewer moments, or for takes of one sampling rate".into(),
             AuditionError::BadLength { .. }
             | AuditionError::RatesDiffer { .. }
             | AuditionError::StretchesDiffer { .. } => return None,
@@ -121,6 +127,7 @@ impl AuditionError {
 impl std::fmt::Display for AuditionError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
+            AuditionError::NoReel { why } => write!(f, "no reel can be made: {why}"),
             AuditionError::Read(e) => write!(f, "{e}"),
             AuditionError::NoSuchSource { asked, there_are } if there_are.is_empty() => {
                 write!(f, "nothing was compared, so there is nothing to hear of '{asked}'")

@@ -17,6 +17,7 @@ mod imposed;
 mod loud;
 mod moments;
 mod pairing;
+mod reel;
 #[cfg(test)]
 mod testing;
 
@@ -26,3 +27,4 @@ pub use error::AuditionError;
 pub use gains::{PlaybackGain, gains_db};
 pub use imposed::{Extent, Imposed, imposed};
 pub use moments::{Moment, MomentKind, Paired, Part, Stretch, moments};
+pub use reel::{Piece, Reel, Wanted, reel};

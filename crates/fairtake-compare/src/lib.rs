@@ -36,7 +36,7 @@ pub use answer::*;
 pub use compare::{CompareError, Comparison, Measurement, compare, compare_remembering, measure_and_check};
 pub use distance::Distance;
 pub use findings::*;
-pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge};
+pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge, runs, verdict};
 pub use measure::{Tabulated, measure_performance, tabulate};
 pub use measured::*;
 pub use plan::*;

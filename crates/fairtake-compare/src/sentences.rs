@@ -1,6 +1,6 @@
 //! Findings as sentences, made from the numbers and nothing else.
 
-use crate::wording::{hertz, interval};
+use crate::wording::{hertz, interval, margin};
 use crate::{Claim, ComparisonFindings, Estimate, Finding, Region, SettleReason, Shootout, Unit, Verdict};
 
 /// The sentences of one comparison, the largest difference first.
@@ -149,7 +149,7 @@ fn region_text(r: &Region, against: &str, reference: &str, placed: &str, c: &Com
             )
         }
         (Verdict::Alike, Some(_), Some(_), Some(_)) => {
-            format!("{span}: {against} and {reference}{placed} are alike within {:.1} dB", c.margin_db)
+            format!("{span}: {against} and {reference}{placed} are alike within {} dB", margin(c.margin_db))
         }
         _ => format!("{span}: undecided{}", settle(r, c)),
     }

@@ -26,12 +26,21 @@ pub fn number_of(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
-/// Both bounds, rounded outwards to a tenth: `+0.4 to +1.3`.
-pub fn interval(low: f64, high: f64) -> String {
+/// Both bounds, rounded outwards to a tenth; never −0.
+pub fn outwards(low: f64, high: f64) -> (f64, f64) {
     // What was meant as a whole tenth stays one: a binary fraction is off by far less than a millionth.
-    let low = (low * 10.0 + 1e-6).floor() / 10.0;
-    let high = (high * 10.0 - 1e-6).ceil() / 10.0;
+    ((low * 10.0 + 1e-6).floor() / 10.0 + 0.0, (high * 10.0 - 1e-6).ceil() / 10.0 + 0.0)
+}
+
+/// Both bounds as they are shown: `+0.4 to +1.3`.
+pub fn interval(low: f64, high: f64) -> String {
+    let (low, high) = outwards(low, high);
     format!("{} to {}", signed(low), signed(high))
+}
+
+/// A margin in dB as it was set: a shorter number would claim more, or less, than was tested.
+pub fn margin(db: f64) -> String {
+    if (rounded(db) - db).abs() < 1e-9 { format!("{db:.1}") } else { format!("{db}") }
 }
 
 /// A frequency as people say it.
@@ -53,6 +62,7 @@ mod tests {
     fn nothing_is_said_to_be_minus_nothing() {
         assert_eq!((signed(-0.04), signed(-0.06)), ("+0.0".into(), "−0.1".into()));
         assert_eq!(signed(0.04), "+0.0");
+        assert_eq!((margin(1.0), margin(0.25)), ("1.0".into(), "0.25".into()));
         assert_eq!((signed_to(-0.126, 2), signed_to(-0.004, 2)), ("−0.13".into(), "+0.00".into()));
     }
 

@@ -136,6 +136,31 @@ mod tests {
     }
 
     #[test]
+    fn what_changed_just_now_is_not_trusted_to_be_the_same_next_time() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("a.wav");
+        write(&path, 0.25);
+        let noted = stamp(&std::fs::metadata(&path).expect("known"));
+        let second = |s: f64| {
+            let at = noted.noted.0 as f64 + noted.noted.1 as f64 * 1e-9 + s;
+            SystemTime::UNIX_EPOCH + Duration::from_secs_f64(at)
+        };
+        // Also by a clock that runs ahead.
+        assert!([0.0, 1.9, -1.9].iter().all(|s| noted.is_fresh(second(*s))));
+        assert!([2.1, 1e6, -2.1].iter().all(|s| !noted.is_fresh(second(*s))));
+        let mut shelf = Shelf::default();
+        let mut is_kept = |is_fresh: bool| {
+            let audio = shelf.open(&path).expect("opens");
+            shelf.stored_as(&[(path.clone(), audio)]).remove(0).expect("hashed");
+            shelf.files.get_mut(&path).expect("lies there").is_fresh = is_fresh;
+            shelf.open(&path).expect("opens");
+            shelf.files[&path].stored_as.is_some()
+        };
+        assert!(!is_kept(true));
+        assert!(is_kept(false));
+    }
+
+    #[test]
     fn a_file_that_is_written_over_in_place_within_the_same_moment_is_noticed() {
         use std::os::unix::fs::FileExt;
         let folder = tempfile::tempdir().expect("a temporary folder");

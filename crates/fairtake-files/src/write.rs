@@ -13,6 +13,10 @@ pub struct WriteError {
 }
 
 impl WriteError {
+    pub(crate) fn of(path: &Path, what: String, hint: &str) -> WriteError {
+        WriteError { what: format!("{}: {what}", path.display()), hint: hint.into() }
+    }
+
     /// What to do about it.
     pub fn hint(&self) -> &str {
         &self.hint

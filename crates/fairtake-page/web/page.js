@@ -27,6 +27,18 @@ export function main() {
  * @param {"" | "trouble"} kind
  */
 export function say(words, kind = "") {
+  said = { words, kind };
+  write(words, kind);
+}
+
+/** What was said last. @type {{ words: string, kind: "" | "trouble" }} */
+let said = { words: "", kind: "" };
+
+/**
+ * @param {string} words
+ * @param {"" | "trouble"} kind
+ */
+function write(words, kind) {
   const state = document.getElementById("state");
   if (!state) return;
   state.textContent = words;
@@ -89,6 +101,7 @@ export async function show(address, push = false) {
   if (text === shown) return;
   shown = text;
   const focused = focus();
+  const written = unsent();
   const open = new Set([...main().querySelectorAll("details[open] > summary")].map((s) => s.textContent));
   const made = document.createRange().createContextualFragment(text).firstElementChild;
   if (!made) return;
@@ -97,7 +110,26 @@ export async function show(address, push = false) {
     if (open.has(summary.textContent)) /** @type {HTMLDetailsElement} */ (summary.parentElement).open = true;
   }
   mount();
+  for (const [id, words] of written) {
+    const field = document.getElementById(id);
+    if (!(field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)) continue;
+    field.value = words;
+    // The browser takes this for what was there; when the field is left, it is kept by hand.
+    if (field.dataset.edit) field.dataset.carried = "";
+  }
   refocus(focused);
+}
+
+/** What is written in fields and was not sent yet: a redraw in the middle of typing loses no letter. */
+function unsent() {
+  /** @type {Map<string, string>} */
+  const out = new Map();
+  for (const field of main().querySelectorAll("input[data-new], input[data-edit], textarea[data-edit]")) {
+    if (!(field instanceof HTMLInputElement || field instanceof HTMLTextAreaElement)) continue;
+    const isTyped = field.type !== "checkbox" && field.value !== field.defaultValue;
+    if (isTyped && (field.dataset.new || field === document.activeElement)) out.set(field.id, field.value);
+  }
+  return out;
 }
 
 /**
@@ -147,7 +179,8 @@ function refocus(was) {
   const target = document.getElementById(was.id) ?? alike[0];
   // A button that can be pressed no more hands it on to what it belongs to.
   const able = target?.matches(":disabled") ? target.closest("[tabindex]") : target;
-  if (able instanceof HTMLElement) able.focus({ preventScroll: true });
+  // Where what had it is gone, the work itself is the next best place.
+  (able instanceof HTMLElement ? able : main()).focus({ preventScroll: true });
 }
 
 /** The address of what is shown. */
@@ -159,7 +192,8 @@ export function here() {
 function isAtWork() {
   const active = document.activeElement;
   const writes = active instanceof HTMLTextAreaElement || active instanceof HTMLInputElement;
-  const typing = writes && ("edit" in active.dataset || "new" in active.dataset);
+  // A box has no text: it is sent as it is ticked.
+  const typing = writes && active.type !== "checkbox" && ("edit" in active.dataset || "new" in active.dataset);
   return (typing && active.value !== active.defaultValue) || main().querySelector("[data-unsaved]") !== null;
 }
 
@@ -169,8 +203,17 @@ async function follow() {
   if (!isBehind) await show(here());
 }
 
+/** What was written out, said also when the page is drawn anew. */
+let exported = "";
+
+function tellExported() {
+  const told = document.getElementById("exported");
+  if (told) told.textContent = exported;
+}
+
 /** Puts life into the main part. */
 function mount() {
+  tellExported();
   mountTakes(main());
   mountCut(main());
   mountCompare(main());
@@ -222,6 +265,7 @@ function keep(field) {
     }
   }
   delete field.dataset.unsaved;
+  delete field.dataset.carried;
   nUnderway += 1;
   underway = underway.then(async () => {
     const saved = await send("/log", [change]);
@@ -274,7 +318,10 @@ document.addEventListener("change", async (event) => {
   }
 });
 
-document.addEventListener("focusout", () => {
+document.addEventListener("focusout", (event) => {
+  const left = event.target;
+  if ((left instanceof HTMLInputElement || left instanceof HTMLTextAreaElement) && "carried" in left.dataset)
+    keep(left);
   // The field is left after this; what it holds is sent before the page follows.
   setTimeout(() => {
     if (isBehind && nUnderway === 0) follow();
@@ -310,8 +357,8 @@ document.addEventListener("click", async (event) => {
     if (await send("/links/end", {})) say("All links have ended.");
   } else if (button.id === "export" || button.id === "export-again") {
     const made = await send("/write-up/report", { replace: button.dataset.replace === "true" });
-    const told = document.getElementById("exported");
-    if (made && told) told.textContent = `Written: ${made.file}`;
+    if (made) exported = `Written: ${made.file}`;
+    tellExported();
   }
 });
 
@@ -330,12 +377,17 @@ document.addEventListener("keydown", async (event) => {
 async function addNew(group) {
   const field = document.getElementById(`new-${group}`);
   if (!(field instanceof HTMLInputElement)) return;
-  const made = await send(`/${group}`, { name: field.value });
-  if (!made) return;
-  say(`${field.value} is in the log.`);
+  const name = field.value;
+  // Empty at once, for the next name.
   field.value = "";
+  field.focus();
+  const made = await send(`/${group}`, { name });
+  if (!made) {
+    if (field.value === "") field.value = name;
+    return;
+  }
+  say(`${name} is in the log.`);
   await show(here());
-  document.getElementById(`new-${group}`)?.focus();
 }
 
 /**
@@ -371,10 +423,10 @@ news.addEventListener("changed", () => {
   if (isAtWork()) say("The folder was changed elsewhere; this page follows when you are done here.");
   follow();
 });
+// Measuring says where it stands; what was said before comes back when it is done.
 news.addEventListener("progress", (event) => {
-  const state = document.getElementById("state");
-  if (event.data !== "done") say(`Measuring: ${event.data} takes.`);
-  else if (state?.textContent?.startsWith("Measuring")) say("");
+  if (event.data !== "done") write(`Measuring: ${event.data} takes.`, "");
+  else write(said.words, said.kind);
 });
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));

@@ -179,6 +179,9 @@ function mountAssign(form) {
   });
 }
 
+/** Room that a mark has at least, and width of a waveform at most, in CSS pixels. */
+const [LEAST_MARK_PX, WIDEST_WAVE_PX] = [25, 6000];
+
 /**
  * Onsets set, moved and taken out by hand.
  * @param {HTMLElement} main
@@ -194,6 +197,14 @@ function mountEvents(main, wave) {
   const marks = document.createElement("div");
   marks.className = "marks";
   wave.append(marks);
+  // Marks that lie too close to be pressed apart get room; the waveform then scrolls sideways.
+  const ends = [...onsets].sort((a, b) => a - b);
+  const closest = Math.min(seconds, ...ends.slice(1).map((end, i) => end - ends[i]));
+  const scroll = document.createElement("div");
+  scroll.className = "scroll";
+  wave.replaceWith(scroll);
+  scroll.append(wave);
+  wave.style.minWidth = `${Math.min((LEAST_MARK_PX * seconds) / closest, WIDEST_WAVE_PX)}px`;
   const another = document.createElement("button");
   another.type = "button";
   another.textContent = "Set another event";

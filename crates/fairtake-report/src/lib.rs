@@ -1,9 +1,12 @@
 //! Findings in; tables, the summary for a terminal, figures and the report out. No samples, no files.
 
+pub mod captions;
 mod content;
 pub mod events;
 pub mod figure;
+pub mod own_words;
 pub mod page;
 pub mod pdf;
+pub mod spoken;
 pub mod summary;
 pub mod words;

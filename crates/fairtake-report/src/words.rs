@@ -29,10 +29,25 @@ pub fn stated_against(m: &LevelMeasure) -> Option<f64> {
     agreeing(m.reference.event_mean, m.against.event_mean, m.difference_db.estimate)
 }
 
-/// The second value of a row as stated: the stated first one plus the stated difference, where both are known.
+/// The second value of a row as stated: the stated first one plus the stated difference, where both are known. Where that
+/// is not what was recorded, as when a witness evens the playing out, the recorded value stands and [`evened_out`] says so.
 pub fn agreeing(reference: Option<f64>, against: Option<f64>, difference: Option<f64>) -> Option<f64> {
-    reference.zip(difference).map(|(r, d)| rounded(r) + rounded(d)).or(against)
+    let stated = reference.zip(difference).map(|(r, d)| rounded(r) + rounded(d));
+    match (stated, against) {
+        (Some(stated), Some(recorded)) if (stated - recorded).abs() > OWN_ROUNDING_DB => Some(recorded),
+        (Some(stated), _) => Some(stated),
+        (None, recorded) => recorded,
+    }
 }
+
+/// True where the difference of a row is not that of its two levels.
+pub fn evened_out(m: &LevelMeasure) -> bool {
+    let whole = m.reference.event_mean.zip(m.against.event_mean).zip(m.difference_db.estimate);
+    whole.is_some_and(|((r, a), d)| (rounded(r) + rounded(d) - a).abs() > OWN_ROUNDING_DB)
+}
+
+/// Two roundings to a tenth can be off by a tenth together.
+const OWN_ROUNDING_DB: f64 = 0.1 + 1e-9;
 
 /// The word for a verdict.
 pub fn verdict(v: Verdict) -> &'static str {

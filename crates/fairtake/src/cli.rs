@@ -1,7 +1,8 @@
 //! What can be typed. Man pages and shell completions come from these definitions.
 
+use crate::choices::{DesignArg, MatchArg, PatternArg, PlayingArg, RoleArg};
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use fairtake_compare::{Design, MatchBy, Playing, PolarPattern, Role, Settings};
+use fairtake_compare::{Design, Settings};
 use std::path::PathBuf;
 
 /// Compare microphones fairly: which differences are larger than re-placing and re-playing make by themselves?
@@ -26,6 +27,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Compare all takes of a shootout folder and write its report
     Report(ReportArgs),
+    /// Write everything up: report, words to be spoken, reels with captions, data, in one new folder
+    WriteUp(WriteUpArgs),
     /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
     Watch(WatchArgs),
     /// Open the work page on a shootout folder: plan, takes, compare, listen, write up
@@ -130,6 +133,31 @@ pub(crate) struct OpenArgs {
     /// Do not open a browser
     #[arg(long)]
     pub quiet: bool,
+}
+
+/// Arguments of `write-up`.
+#[derive(Debug, Args)]
+pub(crate) struct WriteUpArgs {
+    /// Shootout folder
+    pub folder: PathBuf,
+    /// Folder to make; must not exist yet [default: write-up in the shootout folder]
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Silence between two pieces of a reel, in seconds
+    #[arg(long, value_name = "S", default_value_t = 0.5, value_parser = not_negative)]
+    pub gap: f64,
+    /// A reel holds no more moments than this
+    #[arg(long, value_name = "N", default_value_t = 4)]
+    pub moments: usize,
+    /// A reel begins no moment beyond this length, in seconds
+    #[arg(long, value_name = "S", default_value_t = 120.0, value_parser = positive)]
+    pub seconds: f64,
+    /// Licence under which you give sound and data away, in one line; written beside them
+    #[arg(long, value_name = "TEXT")]
+    pub licence: Option<String>,
+    /// Settings.
+    #[command(flatten)]
+    pub analysis: AnalysisArgs,
 }
 
 /// Arguments of `new`.
@@ -275,87 +303,6 @@ pub(crate) struct GenerateArgs {
     pub folder: PathBuf,
 }
 
-macro_rules! choice {
-    ($(#[$doc:meta])* $name:ident => $target:ty { $($(#[$variant_doc:meta])* $variant:ident => $value:expr),+ $(,)? }) => {
-        $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-        pub(crate) enum $name { $($(#[$variant_doc])* $variant),+ }
-
-        impl From<$name> for $target {
-            fn from(choice: $name) -> $target {
-                match choice { $($name::$variant => $value),+ }
-            }
-        }
-    };
-}
-
-choice! {
-    /// Level match.
-    MatchArg => MatchBy {
-        /// Event loudness
-        Loudness => MatchBy::Loudness,
-        /// Energy from 300 Hz to 3 kHz
-        Midrange => MatchBy::Midrange,
-        /// Event peak
-        Peak => MatchBy::Peak,
-        /// Not at all
-        None => MatchBy::None,
-    }
-}
-choice! {
-    /// Design of the takes.
-    DesignArg => Design {
-        /// All microphones recorded the same performance at once
-        Together => Design::Together,
-        /// One microphone after the other
-        InTurn => Design::InTurn,
-        /// In turn, beside one microphone that nobody moved
-        InTurnWithWitness => Design::InTurnWithWitness,
-        /// One recording played back for every microphone
-        Replayed => Design::Replayed,
-    }
-}
-choice! {
-    /// How a source is played.
-    PlayingArg => Playing {
-        /// Let Fairtake choose and say which
-        Auto => Playing::Auto,
-        /// Single hits
-        Percussive => Playing::Percussive,
-        /// Continuous sound
-        Sustained => Playing::Sustained,
-    }
-}
-choice! {
-    /// What a take is for.
-    RoleArg => Role {
-        /// By a microphone under comparison
-        Compared => Role::Compared,
-        /// By the microphone that nobody moves
-        Witness => Role::Witness,
-        /// Noise of the room and the chain alone
-        RoomTone => Role::RoomTone,
-        /// What leaks in from other sources
-        Bleed => Role::Bleed,
-    }
-}
-choice! {
-    /// Polar pattern.
-    PatternArg => PolarPattern {
-        /// Pressure only
-        Omni => PolarPattern::Omni,
-        /// Wide cardioid
-        Subcardioid => PolarPattern::Subcardioid,
-        /// Cardioid
-        Cardioid => PolarPattern::Cardioid,
-        /// Greatest front-to-back ratio
-        Supercardioid => PolarPattern::Supercardioid,
-        /// Greatest directivity index
-        Hypercardioid => PolarPattern::Hypercardioid,
-        /// Figure of eight
-        Bidirectional => PolarPattern::Bidirectional,
-    }
-}
 impl AnalysisArgs {
     /// The settings asked for; a margin in the log holds where none was typed.
     pub(crate) fn settings(&self, logged_margin_db: Option<f64>) -> Settings {

@@ -2,6 +2,7 @@
 //!
 //! Stdout is data, stderr is talk. Exit 0 done, 1 done but a caution that `--strict` names stands, 2 not done.
 
+mod choices;
 mod cli;
 mod commands;
 mod failure;
@@ -18,6 +19,7 @@ fn main() -> ExitCode {
         Command::Add(args) => commands::add::run(&args),
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
+        Command::WriteUp(args) => commands::write_up::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
         Command::Demo(args) => commands::demo::run(&args),

@@ -167,3 +167,31 @@ fn the_channels_of_one_file_share_its_copy_and_their_performance() {
         std::fs::read(&two).expect("there")
     );
 }
+
+#[test]
+fn a_write_up_is_whole_holds_what_its_manifest_says_and_replaces_nothing() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let demo = at(folder.path(), "demo");
+    let name = demo.to_str().expect("plain");
+    assert!(fairtake(&["demo", name, "--no-page"]).status.success());
+    let made = fairtake(&["write-up", name, "--moments", "1", "--licence", "none"]);
+    assert!(made.status.success(), "{}", text(&made.stderr));
+    let into = demo.join("write-up");
+    let manifest = std::fs::read_to_string(into.join("manifest.sha256")).expect("the manifest");
+    let mut n_files = 0;
+    for line in manifest.lines() {
+        let (hash, file) = line.split_once("  ").expect("hash and path");
+        assert_eq!(fairtake_files::sha256(&into.join(file)).expect("reads"), hash, "{file}");
+        n_files += 1;
+    }
+    // Report, two of data, two of words for all and three a pair, four a reel, the licence: four pairs on four sources.
+    assert_eq!(n_files, 1 + 2 + 2 + 4 * 3 + 4 * 4 + 1);
+    let captions = std::fs::read_to_string(into.join("reels/drum.vtt")).expect("captions");
+    assert!(captions.starts_with("WEBVTT\n\n00:00:00.000 --> ") && captions.contains("\nHeron 3\n"));
+    let reel = fairtake_files::AudioFile::open(&into.join("reels/drum.wav")).expect("opens");
+    let labels: Vec<&str> = reel.metadata().cue_markers.iter().map(|c| c.label.as_str()).collect();
+    assert_eq!(labels, ["Moorhen 12", "Heron 3"]);
+    let again = fairtake(&["write-up", name]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again.stderr).contains("exists already"), "{}", text(&again.stderr));
+}

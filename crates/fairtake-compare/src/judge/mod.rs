@@ -14,7 +14,7 @@ pub(crate) use allowance::spread_at;
 pub use allowance::{SettingUp, distance_change_db};
 pub use features::features;
 pub(crate) use shape::shape;
-pub(crate) use verdict::verdict;
+pub use verdict::{runs, verdict};
 
 use crate::{
     BudgetKind, BudgetLine, Claim, Conditional, Estimate, MatchBy, PairTables, Region, Settings, Table, Unit,
@@ -25,7 +25,6 @@ use fairtake_stats::linear::Fit;
 use fairtake_stats::student::t_quantile;
 use settle::Undecided;
 use units::{Counted, N_LEVELS, count};
-use verdict::runs;
 
 /// What is known about one comparison after judging.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 use crate::Verdict;
 
 /// The verdict on an interval that holds for all bands at once.
-pub(crate) fn verdict(estimate: f64, low: f64, high: f64, margin_db: f64) -> Verdict {
+pub fn verdict(estimate: f64, low: f64, high: f64, margin_db: f64) -> Verdict {
     if low >= -margin_db && high <= margin_db {
         Verdict::Alike
     } else if (low > 0.0 || high < 0.0) && estimate.abs() >= margin_db {
@@ -16,7 +16,7 @@ pub(crate) fn verdict(estimate: f64, low: f64, high: f64, margin_db: f64) -> Ver
 /// Neighbouring bands of one verdict and, where different, one sign: `from..to` band indices.
 ///
 /// Shape: one verdict and difference per band.
-pub(crate) fn runs(verdicts: &[Verdict], difference_db: &[Option<f64>]) -> Vec<(usize, usize)> {
+pub fn runs(verdicts: &[Verdict], difference_db: &[Option<f64>]) -> Vec<(usize, usize)> {
     let kind = |i: usize| {
         let up = verdicts[i] == Verdict::Different && difference_db[i].is_some_and(|d| d > 0.0);
         (verdicts[i], up)

@@ -10,3 +10,4 @@ pub(crate) mod new;
 pub(crate) mod open;
 pub(crate) mod report;
 pub(crate) mod watch;
+pub(crate) mod write_up;
