@@ -6,7 +6,7 @@ pub mod events;
 pub mod figure;
 pub mod own_words;
 pub mod page;
-pub mod spoken;
 pub mod pdf;
+pub mod spoken;
 pub mod summary;
 pub mod words;

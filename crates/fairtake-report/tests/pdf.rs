@@ -18,9 +18,9 @@ struct Set {
 impl Set {
     fn new(findings: &Findings) -> Set {
         let pdf = pdf(findings).expect("findings can be set");
-        let folder = tempfile::tempdir().unwrap();
+        let folder = tempfile::tempdir().expect("a folder");
         let file = folder.path().join("report.pdf");
-        std::fs::write(&file, &pdf.bytes).unwrap();
+        std::fs::write(&file, &pdf.bytes).expect("written");
         Set { pdf, _folder: folder, file }
     }
 
@@ -53,7 +53,7 @@ impl Set {
         let info = self.said("pdfinfo", &[], &[]);
         let value = |name: &str| {
             let line = info.lines().find(|l| l.starts_with(name)).unwrap_or_else(|| panic!("{name}: {info}"));
-            line.split_once(':').map(|(_, v)| v.trim().to_string()).unwrap()
+            line.split_once(':').map(|(_, v)| v.trim().to_string()).expect("a value")
         };
         assert_eq!(value("Pages"), self.pdf.pages.to_string());
         assert_eq!(value("Tagged"), "yes");

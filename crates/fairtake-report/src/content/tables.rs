@@ -56,16 +56,24 @@ fn settle(r: &Region, unit: Unit) -> String {
 pub(crate) fn levels(findings: &Findings, c: &ComparisonFindings) -> Table {
     let l = &c.levels;
     let (reference, against) = (mic_name(findings, &c.reference), mic_name(findings, &c.against));
-    let mut rows: Vec<Vec<Cell>> = [
+    let measures = [
         ("sample peak, dBFS", &l.sample_peak_dbfs),
         ("true peak, dBTP", &l.true_peak_dbtp),
         ("RMS, dBFS", &l.rms_dbfs),
         ("loudness, LUFS", &l.loudness_lufs),
-    ]
-    .map(|(name, m)| {
-        level_row(name, m.reference.event_mean, words::stated_against(m), &m.difference_db, "dB")
-    })
-    .to_vec();
+    ];
+    // Said where a row's numbers do not agree by themselves.
+    let evened_out = if measures.iter().any(|(_, m)| words::evened_out(m)) {
+        " Where it is not that of the two levels, the playing was evened out, or placements count alike whatever was \
+         played at each."
+    } else {
+        ""
+    };
+    let mut rows: Vec<Vec<Cell>> = measures
+        .map(|(name, m)| {
+            level_row(name, m.reference.event_mean, words::stated_against(m), &m.difference_db, "dB")
+        })
+        .to_vec();
     if let Some(e) = &l.loudness_at_equal_gain_db {
         rows.push(vec!["loudness at equal gain".into(), "".into(), "".into(), estimate(e, "dB").into()]);
     }
@@ -85,17 +93,10 @@ pub(crate) fn levels(findings: &Findings, c: &ComparisonFindings) -> Table {
     ] {
         rows.extend(m.as_ref().map(|m| shape_row(name, m, times, unit)));
     }
-    let recorded = [&l.sample_peak_dbfs, &l.true_peak_dbtp, &l.rms_dbfs, &l.loudness_lufs];
-    let evened_out = if recorded.iter().any(|m| words::evened_out(m)) {
-        " Where it is not that of the two levels, the playing was evened out, or placements count alike whatever was played \
-         at each."
-    } else {
-        ""
-    };
     Table {
         caption: Some(format!(
-            "Means over events, as recorded. The difference is {against} minus {reference}; of noise, after the match.\
-             {evened_out}"
+            "Means over events, as recorded. The difference is {against} minus {reference}; of noise, after the \
+             match.{evened_out}"
         )),
         columns: columns([
             ("measure", Kind::Head),

@@ -153,13 +153,6 @@ fn appendix(flow: &mut Flow, findings: &Findings) {
     }
     flow.heading(section, 3, "Settings");
     flow.terms(section, &content::settings(findings));
-    flow.heading(section, 3, "Takes");
-    // In two parts: all columns side by side would be too narrow to be read.
-    let takes = content::takes(findings);
-    let first = takes.columns.iter().position(|c| c.kind == Kind::Number && c.name.contains("dB"));
-    let split = first.unwrap_or(takes.columns.len());
-    flow.table(section, &part(&takes, |i| i < split));
-    flow.table(section, &part(&takes, |i| i == 0 || i >= split));
     flow.heading(section, 3, "Checks");
     let fair: Vec<String> = content::fair(findings).iter().map(|(name, n)| format!("{name} {n}")).collect();
     if !fair.is_empty() {
@@ -169,4 +162,11 @@ fn appendix(flow: &mut Flow, findings: &Findings) {
     if !heeded.rows.is_empty() {
         flow.table(section, &heeded);
     }
+    flow.heading(section, 3, "Takes");
+    // In two parts: all columns side by side would be too narrow to be read.
+    let takes = content::takes(findings);
+    let first = takes.columns.iter().position(|c| c.kind == Kind::Number && c.name.contains("dB"));
+    let split = first.unwrap_or(takes.columns.len());
+    flow.table(section, &part(&takes, |i| i < split));
+    flow.table(section, &part(&takes, |i| i == 0 || i >= split));
 }

@@ -7,16 +7,16 @@ use super::tags::{NodeId, Role};
 use crate::content::{Cell, Kind, Table};
 
 /// Heights of letters that are tried, the largest first.
-const SIZES: [f32; 4] = [8.4, 7.8, 7.2, 6.6];
+const SIZES: [f32; 5] = [8.4, 7.8, 7.2, 7.0, 6.6];
 
 /// Space between columns, in letters.
 const GAP: f32 = 1.35;
 
 /// A column of words is not narrower than this in letters, where its words are so many.
-const LEAST_WORDS: f32 = 13.0;
+const LEAST_WORDS: f32 = 10.0;
 
 /// Text that is kept on one line may break where it is wider than this, in letters.
-const LEAST_KEPT: f32 = 18.0;
+const LEAST_KEPT: f32 = 24.0;
 
 /// What a column needs, in letters.
 #[derive(Debug, Clone, Copy, Default)]
@@ -44,7 +44,7 @@ impl Flow<'_> {
         let style = Style { size, leading: size * 1.36, weight: Weight::Regular, colour: INK };
         self.heads(node, table, &widths, style);
         let rows = self.tags.add(Some(node), Role::Rows);
-        for row in &table.rows {
+        for (i, row) in table.rows.iter().enumerate() {
             let of = self.tags.add(Some(rows), Role::Row);
             let mut x = LEFT;
             let mut cells = Vec::with_capacity(row.len());
@@ -56,7 +56,9 @@ impl Flow<'_> {
                 x += width + GAP * size;
             }
             let space = size * 0.3;
-            self.need(height(&cells).min(200.0) + 2.0 * space);
+            // The last row is not left alone on a page.
+            let kept = if i + 2 == table.rows.len() { 2.0 } else { 1.0 };
+            self.need((height(&cells).min(200.0) + 2.0 * space) * kept);
             self.y += space;
             self.row(&cells);
             self.y += space;
@@ -210,7 +212,7 @@ mod tests {
         assert!((total(2, size, &w) - 400.0).abs() < 0.1);
         let many = [need(9.0, 30.0, 30.0); 12];
         let (size, w) = widths(&many, 400.0);
-        assert_eq!(size, SIZES[3]);
+        assert_eq!(size, SIZES[SIZES.len() - 1]);
         assert!(total(12, size, &w) <= 400.1);
         // One column of a single endless word does not take the others' room.
         let endless = [need(3.0, 4.0, 5.0), need(900.0, 900.0, 900.0), need(2.0, 3.0, 4.0)];
