@@ -10,8 +10,9 @@ use fairtake_compare::{Findings, Measurement};
 use fairtake_files::wav::{CueMarker, Replace, StoreAs, WavSpec, WavWriter};
 use fairtake_files::{FolderInMaking, write_whole};
 use fairtake_report::captions::{Caption, subrip, webvtt};
+use fairtake_report::figure::{Corridor, FigureError, Letters, Still, png, reveal, svg};
 use fairtake_report::spoken::{About, Chapter, Length, description, speech, table};
-use fairtake_report::{events, page};
+use fairtake_report::{events, page, pdf};
 use std::path::Path;
 
 /// Runs the command.
@@ -25,6 +26,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
     let into = making.path();
     let put = |name: &str, text: &str| put(into, name, text.as_bytes());
     put("report.html", &page::page(&findings))?;
+    write_pdf(into, &findings)?;
     put("data/findings.json", &to_json(&findings)?)?;
     put("data/events.csv", &events::table(&measurement.measures, settings.bands_per_octave))?;
     put("words/spoken-60-s.txt", &speech(&findings, About::Whole, Length::Minute).text)?;
@@ -38,6 +40,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
             &speech(&findings, About::Pair(i), Length::ThreeMinutes).text,
         )?;
         put(&format!("words/{name}-table.txt"), &table(&findings, c))?;
+        write_figures(into, &name, &Corridor::new(&findings, c))?;
     }
     let mut chapters = Vec::new();
     for source in &findings.sources {
@@ -72,6 +75,25 @@ fn put(into: &Path, name: &str, bytes: &[u8]) -> Result<(), Failure> {
             .map_err(|e| Failure::new(format!("{}: {e}", folder.display()), "check space and permissions"))?;
     }
     write_whole(&path, bytes, Replace::Never).map_err(|e| Failure::new(&e, e.hint()))
+}
+
+fn write_pdf(into: &Path, findings: &Findings) -> Result<(), Failure> {
+    let made = pdf::pdf(findings).map_err(|e| Failure::new(&e, "please report this with the findings"))?;
+    put(into, "report.pdf", &made.bytes)
+}
+
+/// One pair for screen, as SVG and PNG, for a telephone, and step by step.
+fn write_figures(into: &Path, name: &str, corridor: &Corridor) -> Result<(), Failure> {
+    let fail = |e: FigureError| Failure::new(&e, "please report this with the findings");
+    let upright = Still { width: 1080, height: 1350, letters: Letters::Large, ..Still::SCREEN };
+    put(into, &format!("figures/{name}.svg"), svg(corridor, &Still::SCREEN).map_err(fail)?.as_bytes())?;
+    put(into, &format!("figures/{name}-upright.png"), &png(corridor, &upright).map_err(fail)?.bytes)?;
+    // The last step of the series is the whole picture.
+    for (i, still) in reveal(&Still::SCREEN).iter().enumerate() {
+        let picture = png(corridor, still).map_err(fail)?;
+        put(into, &format!("figures/{name}-step-{}.png", i + 1), &picture.bytes)?;
+    }
+    Ok(())
 }
 
 /// The reel of a source; in words why there is none.
