@@ -164,7 +164,28 @@ const named = (element) => element.getAttribute("aria-label") ?? element.textCon
 function focus() {
   const active = document.activeElement;
   if (!(active instanceof HTMLElement) || !main().contains(active)) return null;
-  return { id: active.id, name: named(active), place: focusable().indexOf(active) };
+  const writes = active instanceof HTMLInputElement || active instanceof HTMLTextAreaElement;
+  const caret = writes && active.selectionStart !== null ? [active.selectionStart, active.selectionEnd] : null;
+  return { id: active.id, name: named(active), place: focusable().indexOf(active), caret };
+}
+
+/**
+ * Puts the caret back, so that what is typed goes on where it was: a redraw must not turn 200 into 002.
+ * @param {Element | null | undefined} field
+ * @param {(number | null)[] | null} caret
+ */
+function putCaret(field, caret) {
+  if (field instanceof HTMLTextAreaElement || (field instanceof HTMLInputElement && field.selectionStart !== null)) {
+    if (caret) field.setSelectionRange(caret[0], caret[1]);
+  } else if (field instanceof HTMLInputElement && field.type === "number") {
+    // A number does not tell its caret: untouched, all of it is chosen, as after Tab; else typing goes on at its end.
+    if (field.value === field.defaultValue) field.select();
+    else {
+      const words = field.value;
+      field.value = "";
+      field.value = words;
+    }
+  }
 }
 
 /**
@@ -181,6 +202,7 @@ function refocus(was) {
   const able = target?.matches(":disabled") ? target.closest("[tabindex]") : target;
   // Where what had it is gone, the work itself is the next best place.
   (able instanceof HTMLElement ? able : main()).focus({ preventScroll: true });
+  putCaret(able, was.caret);
 }
 
 /** The address of what is shown. */
