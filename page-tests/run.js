@@ -35,22 +35,17 @@ try {
   const demo = join(room, "demo");
   const made = spawnSync(resolve(program), ["demo", demo, "--no-page"], { encoding: "utf8" });
   if (made.status !== 0) giveUp(`the demo was not made: ${made.stderr || made.error}`);
-  // A browser beside builds can lose a key that is pressed in the very moment of a redraw. So that this does not pass for
-  // a fault, nor a fault for this, a file that fails is run again alone, twice at most, and that is said. The fault itself is known: CHANGELOG.
-  const run = (/** @type {string} */ test) =>
-    spawnSync(process.execPath, ["--test", "--test-timeout=150000", "--test-reporter=spec", test], {
+  const ran = spawnSync(
+    process.execPath,
+    ["--test", "--test-concurrency=2", "--test-timeout=150000", "--test-reporter=spec", ...tests],
+    {
       cwd: here,
       stdio: "inherit",
       env: { ...process.env, FAIRTAKE: resolve(program), FAIRTAKE_ROOM: room, FAIRTAKE_DEMO: demo },
-    }).status === 0;
-  let failed = tests.filter((test) => !run(test));
-  for (let again = 0; again < 2 && failed.length > 0; again++) {
-    for (const test of failed) console.error(`\nwarning: ${test} failed and is run again`);
-    failed = failed.filter((test) => !run(test));
-  }
-  if (failed.length > 0)
-    console.error(`\nerror: the work page failed in the browser three times: ${failed.join(", ")}`);
-  process.exitCode = failed.length > 0 ? 1 : 0;
+    },
+  );
+  if (ran.status !== 0) console.error("\nerror: the work page failed in the browser; the first failure stands above");
+  process.exitCode = ran.status ?? 1;
 } finally {
   rmSync(room, { recursive: true, force: true });
 }

@@ -10,6 +10,45 @@ import { mountTakes, takeIn } from "./takes.js";
 let shown = null;
 /** Counts requests, so that only the newest is shown. */
 let newest = 0;
+/** Keys and buttons that are held down. @type {Set<string>} */
+const held = new Set();
+/** Told when none is held any more. @type {(() => void)[]} */
+let waiting = [];
+/** Nobody presses longer than this in milliseconds, but for a key whose end the browser does not tell. */
+const LONGEST_PRESS_MS = 1000;
+
+/** What is pressed is pressed and let go on one thing: nothing is swapped away in between. @returns {Promise<void>} */
+function released() {
+  if (held.size === 0) return Promise.resolve();
+  return new Promise((go) => {
+    waiting.push(go);
+    setTimeout(go, LONGEST_PRESS_MS);
+  });
+}
+
+/** @param {string} what */
+function letGo(what) {
+  held.delete(what);
+  if (held.size > 0) return;
+  // What the release itself sets off comes first.
+  const all = waiting;
+  waiting = [];
+  setTimeout(() => {
+    for (const go of all) go();
+  });
+}
+
+document.addEventListener("keydown", (event) => held.add(event.code), true);
+document.addEventListener("keyup", (event) => letGo(event.code), true);
+document.addEventListener("pointerdown", () => held.add("pointer"), true);
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => letGo("pointer"), true);
+window.addEventListener("blur", () => {
+  held.clear();
+  letGo("");
+});
+
+/** True while the main part is taken away and the new one put in. */
+let isSwapping = false;
 /** The folder changed while somebody was at work here; the page follows when that is done. */
 let isBehind = false;
 
@@ -91,6 +130,8 @@ export async function show(address, push = false) {
     else say(`${told.what}. ${told.hint ?? ""}`, "trouble");
     return;
   }
+  await released();
+  if (number !== newest) return;
   isBehind = false;
   if (document.getElementById("told")) {
     document.getElementById("told")?.remove();
@@ -105,7 +146,14 @@ export async function show(address, push = false) {
   const open = new Set([...main().querySelectorAll("details[open] > summary")].map((s) => s.textContent));
   const made = document.createRange().createContextualFragment(text).firstElementChild;
   if (!made) return;
+  // A browser says of a field that is taken away in the middle of typing that it was changed: it is not, its letters go on
+  // in the new one.
+  isSwapping = true;
+  // A choice of files that is being opened belongs to its field, and is gone with it: the field stays.
+  const drop = main().querySelector("#drop");
+  if (drop) made.querySelector("#drop")?.replaceWith(drop);
   main().replaceWith(made);
+  isSwapping = false;
   for (const summary of main().querySelectorAll("details > summary")) {
     if (open.has(summary.textContent)) /** @type {HTMLDetailsElement} */ (summary.parentElement).open = true;
   }
@@ -296,15 +344,21 @@ function keep(field) {
     if (nUnderway > 0) return;
     if (saved) {
       if (field instanceof HTMLTextAreaElement || field instanceof HTMLInputElement) field.defaultValue = field.value;
-      await follow();
-      return;
-    }
-    // Refused: the page shows what holds. What was written at length is not thrown away.
-    shown = null;
-    await show(here());
-    const again = document.getElementById(field.id);
-    if (field instanceof HTMLTextAreaElement && again instanceof HTMLTextAreaElement) putBack(again, field.value);
+      // Not waited for: a page that is slow to come must not hold up what is saved next.
+      follow();
+    } else showWhatHolds(field);
   });
+}
+
+/**
+ * After a refusal: the page shows what holds. What was written at length is not thrown away.
+ * @param {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} field
+ */
+async function showWhatHolds(field) {
+  shown = null;
+  await show(here());
+  const again = document.getElementById(field.id);
+  if (field instanceof HTMLTextAreaElement && again instanceof HTMLTextAreaElement) putBack(again, field.value);
 }
 
 /**
@@ -327,6 +381,7 @@ function putBack(field, words) {
 document.addEventListener("change", async (event) => {
   const field = event.target;
   if (
+    isSwapping ||
     !(field instanceof HTMLInputElement || field instanceof HTMLSelectElement || field instanceof HTMLTextAreaElement)
   )
     return;
@@ -342,6 +397,7 @@ document.addEventListener("change", async (event) => {
 
 document.addEventListener("focusout", (event) => {
   const left = event.target;
+  if (isSwapping) return;
   if ((left instanceof HTMLInputElement || left instanceof HTMLTextAreaElement) && "carried" in left.dataset)
     keep(left);
   // The field is left after this; what it holds is sent before the page follows.

@@ -14,7 +14,8 @@ window.addEventListener("beforeunload", (event) => {
 /** @param {HTMLElement} main */
 export function mountTakes(main) {
   const drop = main.querySelector("#drop");
-  if (drop instanceof HTMLElement) mountDrop(drop);
+  // It stays through a redraw, and has its life already.
+  if (drop instanceof HTMLElement && !("mounted" in drop.dataset)) mountDrop(drop);
   const form = main.querySelector("#assign");
   if (form instanceof HTMLFormElement) mountAssign(form);
   const wave = main.querySelector("#wave");
@@ -23,6 +24,7 @@ export function mountTakes(main) {
 
 /** @param {HTMLElement} drop */
 function mountDrop(drop) {
+  drop.dataset.mounted = "";
   const input = /** @type {HTMLInputElement} */ (drop.querySelector("#files"));
   const over = (/** @type {boolean} */ is) => drop.classList.toggle("over", is);
   drop.addEventListener("dragover", (event) => {
