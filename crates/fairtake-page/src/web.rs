@@ -8,10 +8,14 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and content of each.
-const FILES: [(&str, &str, &str); 8] = [
+const FILES: [(&str, &str, &str); 12] = [
     ("report.css", STYLE, fairtake_report::page::STYLE),
     ("page.css", STYLE, include_str!("../web/page.css")),
     ("page.js", SCRIPT, include_str!("../web/page.js")),
+    ("say.js", SCRIPT, include_str!("../web/say.js")),
+    ("press.js", SCRIPT, include_str!("../web/press.js")),
+    ("redraw.js", SCRIPT, include_str!("../web/redraw.js")),
+    ("save.js", SCRIPT, include_str!("../web/save.js")),
     ("takes.js", SCRIPT, include_str!("../web/takes.js")),
     ("cut.js", SCRIPT, include_str!("../web/cut.js")),
     ("compare.js", SCRIPT, include_str!("../web/compare.js")),

@@ -1,7 +1,8 @@
 // The page Compare: reading the picture out, looking closer, hiding parts, and from a finding to its evidence. Every number
 // that is read out comes with the picture; none is computed here.
 
-import { here, show } from "./page.js";
+import { show } from "./redraw.js";
+import { here } from "./say.js";
 
 /** What is hidden, kept while the picture is redrawn. @type {Set<string>} */
 const hidden = new Set();

@@ -1,6 +1,7 @@
 // One long recording in which microphones were changed: look at its parts, say whose they are, cut.
 
-import { say, send, show } from "./page.js";
+import { show } from "./redraw.js";
+import { say, send } from "./say.js";
 
 /** @param {HTMLElement} main */
 export function mountCut(main) {

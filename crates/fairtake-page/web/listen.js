@@ -1,7 +1,7 @@
 // The page Listen: buttons and keys around the player.
 
 import { Player, SWITCH_S, soon, stretch, Voice } from "./audition.js";
-import { say } from "./page.js";
+import { say } from "./say.js";
 
 /** @type {AudioContext | null} */
 let context = null;

@@ -1,6 +1,7 @@
 // The page Takes: files that are dropped, whose they are, events set by hand.
 
-import { here, say, send, show } from "./page.js";
+import { show } from "./redraw.js";
+import { here, say, send } from "./say.js";
 
 /** Files on their way; one at a time, so that a slow disk is not asked for everything at once. @type {File[]} */
 const queue = [];
