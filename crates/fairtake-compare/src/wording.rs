@@ -21,6 +21,11 @@ pub fn signed_to(value: f64, decimals: i32) -> String {
     format!("{shown:+.*}", decimals as usize).replace('-', "−")
 }
 
+/// So many decimals, in the minus of typography; never −0.
+pub fn plain(value: f64, decimals: i32) -> String {
+    signed_to(value, decimals).trim_start_matches('+').to_string()
+}
+
 /// A number of things: `1 take`, `3 takes`.
 pub fn number_of(n: usize, one: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }

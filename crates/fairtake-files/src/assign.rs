@@ -6,6 +6,7 @@ use crate::naming::{Named, read_name};
 use crate::take_in::key_of;
 use crate::wav::Metadata;
 use fairtake_compare::{Role, Shootout};
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Duration;
 
@@ -140,11 +141,37 @@ pub struct Suggested {
     pub role: Role,
 }
 
-/// What name and metadata of a file suggest, channel by channel.
-pub fn suggest(log: &Log, file: &str, audio: &AudioFile) -> Vec<Suggested> {
+/// The pass of playing that each of several files that the log does not list holds, counted on from the log: every file
+/// its own, but for those whose recorder stored that it started them at one moment.
+pub fn passes(log: &Log, files: &[&AudioFile]) -> Vec<u32> {
+    let started = |audio: &AudioFile| {
+        let bext = audio.metadata().bext.as_ref().filter(|b| b.time_reference_frames > 0)?;
+        Some((bext.date.clone(), bext.time_reference_frames, audio.rate_hz()))
+    };
+    let mut next = log.takes.iter().map(|t| t.performance).max().unwrap_or(0);
+    let mut known = BTreeMap::new();
+    let mut number = |audio: &AudioFile| {
+        let start = started(audio);
+        if let Some(same) = start.as_ref().and_then(|s| known.get(s)) {
+            return *same;
+        }
+        next += 1;
+        if let Some(start) = start {
+            known.insert(start, next);
+        }
+        next
+    };
+    files.iter().map(|audio| number(audio)).collect()
+}
+
+/// What name and metadata of a file suggest, channel by channel. `pass`: its number among all passes (see [`passes`]),
+/// where the name says nothing.
+pub fn suggest(log: &Log, file: &str, audio: &AudioFile, pass: u32) -> Vec<Suggested> {
     let whole = named(file, audio.metadata(), &log.shootout);
     let n_channels = audio.n_channels();
-    let next = |number: fn(&TakeEntry) -> u32| log.takes.iter().map(number).max().unwrap_or(0) + 1;
+    let last = |number: fn(&TakeEntry) -> u32| log.takes.iter().map(number).max().unwrap_or(0);
+    // Passes that are new are taken in as they were played.
+    let order = (last(|t| t.order.unwrap_or(0)) + pass).saturating_sub(last(|t| t.performance)).max(1);
     (1..=n_channels)
         .map(|channel| {
             let track = audio.metadata().track_names.iter().find(|(c, _)| *c == channel);
@@ -158,8 +185,8 @@ pub fn suggest(log: &Log, file: &str, audio: &AudioFile) -> Vec<Suggested> {
             Suggested {
                 channel,
                 placement: whole.placement.unwrap_or(last),
-                performance: whole.performance.unwrap_or_else(|| next(|t| t.performance)),
-                order: next(|t| t.order.unwrap_or(0)),
+                performance: whole.performance.unwrap_or(pass),
+                order,
                 role: whole.role.unwrap_or(if witnesses { Role::Witness } else { Role::Compared }),
                 mic,
                 source,
@@ -226,7 +253,7 @@ pub fn started_together(folder: &Path, one: &str, other: &str) -> Option<bool> {
 mod tests {
     use super::*;
     use crate::log::parse_log;
-    use crate::wav::{Replace, StoreAs, WavSpec, WavWriter};
+    use crate::wav::{Bext, Replace, StoreAs, WavSpec, WavWriter};
 
     const LOG: &str = "[mics.moorhen]\nname = \"Moorhen 12\"\n[mics.coot]\n[sources.drum]\n[sources.voice]\n\
                        [[takes]]\nfile = \"takes/a.wav\"\nmic = \"coot\"\nsource = \"voice\"\nplacement = 3\n\
@@ -280,6 +307,35 @@ mod tests {
         let found: Vec<(u16, &str, u32)> =
             two.iter().map(|t| (t.channel, t.mic.as_str(), t.performance)).collect();
         assert_eq!(found, [(1, "moorhen", 5), (2, "coot", 5)]);
+    }
+
+    #[test]
+    fn every_file_is_a_pass_of_its_own_but_those_that_a_recorder_started_together() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let at = |name: &str, time_reference_frames: u64| {
+            let path = folder.path().join(name);
+            let bext = Bext { time_reference_frames, date: "2026-11-02".into(), ..Bext::default() };
+            let spec = WavSpec {
+                rate_hz: 8000,
+                n_channels: 2,
+                store_as: StoreAs::Int16,
+                bext: Some(bext),
+                cue_markers: Vec::new(),
+            };
+            let mut w = WavWriter::create(&path, spec, Replace::Never).expect("made");
+            w.write(&[0.0; 800]).expect("written");
+            w.finish().expect("finished");
+            AudioFile::open(&path).expect("opens")
+        };
+        let files = [at("a.wav", 500), at("b.wav", 900), at("c.wav", 500), at("d.wav", 0), at("e.wav", 0)];
+        let log = log(LOG);
+        let numbers = passes(&log, &files.iter().collect::<Vec<_>>());
+        assert_eq!(numbers, [5, 6, 5, 7, 8]);
+        let suggested = suggest(&log, "b.wav", &files[1], numbers[1]);
+        let of: Vec<(u16, u32, u32)> =
+            suggested.iter().map(|s| (s.channel, s.performance, s.order)).collect();
+        assert_eq!(of, [(1, 6, 9), (2, 6, 9)], "channels of one file are one pass");
+        assert_eq!(suggest(&log, "drum-coot-2.wav", &files[3], 7)[0].placement, 2);
     }
 
     #[test]

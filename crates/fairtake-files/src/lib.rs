@@ -24,9 +24,9 @@ mod watch;
 pub mod wav;
 mod write;
 
-pub use assign::{NotKnown, Said, Suggested, assign, started_together, suggest};
+pub use assign::{NotKnown, Said, Suggested, assign, passes, started_together, suggest};
 pub use audio::{AudioFile, ChannelSamples};
-pub use cut::{GapSettings, ListError, Proposal};
+pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_list, cut_at_markers};
 pub use error::{AudioError, AudioProblem};
 pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of};
 pub use folder_in_making::FolderInMaking;

@@ -31,7 +31,7 @@ const ENDED: &str =
 /// Goes on to the work by itself. No redirection: a browser that came from a message in another site would not send the
 /// new cookie along with that.
 const WELCOME: &str = "<!DOCTYPE html><html lang=\"en\"><head><meta charset=\"utf-8\"><title>Work page</title>\
-                       <meta http-equiv=\"refresh\" content=\"0; url=/takes\"></head>\
+                       <meta http-equiv=\"refresh\" content=\"0; url=/takes\"><link rel=\"icon\" href=\"data:,\"></head>\
                        <body><main><p><a href=\"/takes\">Open the work page</a></p></main></body></html>";
 
 /// Under which names the page answers, and which link to it is alive.
@@ -135,6 +135,7 @@ impl Access {
 /// Lets through what may ask, and puts the policy on every answer.
 pub(crate) async fn guard(State(desk): State<Desk>, request: Request, next: Next) -> Response {
     let is_report = request.uri().path() == "/report.html";
+    let is_loopback = is_loopback_name(request.headers());
     let mut response = match who_asks(desk.access(), &request) {
         Asks::Here => next.run(request).await,
         Asks::ByLink => while_it_lives(desk.access(), request, next).await,
@@ -147,13 +148,23 @@ pub(crate) async fn guard(State(desk): State<Desk>, request: Request, next: Next
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
         (header::HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-        (header::HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
     ] {
         headers.insert(name, HeaderValue::from_static(value));
+    }
+    // Browsers heed this one over https and from their own machine, and complain of it elsewhere.
+    if is_loopback {
+        let name = header::HeaderName::from_static("cross-origin-opener-policy");
+        headers.insert(name, HeaderValue::from_static("same-origin"));
     }
     // What a page shows is as it is now; nothing is taken from a cache that could be stale.
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     response
+}
+
+/// True where the page is asked for under a name of this machine itself.
+fn is_loopback_name(headers: &HeaderMap) -> bool {
+    let host = headers.get(header::HOST).and_then(|v| v.to_str().ok()).unwrap_or_default();
+    ["127.0.0.1:", "localhost:", "[::1]:"].iter().any(|name| host.starts_with(name))
 }
 
 /// Answers a guest for as long as the link lives: a recording on its way in, a clip or the news on their way out break off

@@ -69,7 +69,7 @@ async fn page<V: View>(
         let Query(query) = query?;
         let frame = views::Frame::of(&desk, V::STEP);
         let view = V::make(&desk, query)?;
-        Ok(if part { html::main(&view) } else { html::page(&frame, &view) })
+        Ok(if part { html::main(&frame, &view) } else { html::page(&frame, &view) })
     })
     .await;
     match made {

@@ -70,6 +70,7 @@ export async function show(address, push = false) {
   const drop = main().querySelector("#drop");
   if (drop) made.querySelector("#drop")?.replaceWith(drop);
   main().replaceWith(made);
+  retitle();
   swapping = false;
   for (const summary of main().querySelectorAll("details > summary")) {
     if (open.has(summary.textContent)) /** @type {HTMLDetailsElement} */ (summary.parentElement).open = true;
@@ -83,6 +84,16 @@ export async function show(address, push = false) {
     if (field.dataset.edit) field.dataset.carried = "";
   }
   refocus(focused);
+}
+
+/** The title may have been changed, here or elsewhere. */
+function retitle() {
+  const title = main().dataset.title ?? "";
+  document.title = `${document.title.split(" · ")[0]} · ${title}`;
+  const head = document.querySelector(".shootout");
+  if (!(head instanceof HTMLElement)) return;
+  head.textContent = title;
+  head.title = title;
 }
 
 /** What is written in fields and was not sent yet: a redraw in the middle of typing loses no letter. */

@@ -148,7 +148,7 @@ function mountAssign(form) {
       takes.push({
         file: row.dataset.file,
         channel: Number(row.dataset.channel),
-        order: Number(row.dataset.order) + takes.length,
+        order: Number(row.dataset.order),
         mic: value("mic"),
         source: value("source"),
         placement: Number(value("placement")),

@@ -1,5 +1,6 @@
 //! Was it played alike for both microphones? Only a witness that nobody moved can tell.
 
+use crate::wording::signed;
 use crate::{Take, TakeMeasure};
 
 /// A difference counts from this many of its standard errors on: chance exceeds them in one comparison of 300.
@@ -25,12 +26,11 @@ impl Strength {
 
     pub(super) fn text(self) -> String {
         format!(
-            "by the witness, strength of playing differs by {:+.1} dB in spread and {:+.1} dB in drift{}",
-            self.spread_db,
-            self.drift_db,
+            "by the witness, strength of playing differs by {} dB in spread and {} dB in drift{}",
+            signed(self.spread_db),
+            signed(self.drift_db),
             if self.counted_db == 0.0 { ", no more than chance" } else { "" }
         )
-        .replace('-', "−")
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::effect;
 use super::limits::{self, Limit};
+use crate::wording::plain;
 use crate::{CheckResult, LeftOut, Outcome, Role, Take, TakeMeasure};
 use fairtake_signal::defects::Places;
 use fairtake_signal::units::amplitude_db;
@@ -65,7 +66,7 @@ pub(super) fn of_take(
             if quiet { Outcome::Caution } else { Outcome::Fair },
             peak_db,
             match peak_db {
-                Some(db) => format!("highest sample {db:.1} dBFS"),
+                Some(db) => format!("highest sample {} dBFS", plain(db, 1)),
                 None => "digital silence".to_string(),
             },
             "turn the preamp up",

@@ -58,7 +58,7 @@ fn player(page: &ListenPage, heard: &Heard) -> Markup {
                 label { input type="checkbox" id="matched" checked; " level-matched" }
             }
             div.lane-times id="lanes" { canvas id="wave-lane" width="1000" height="90" aria-hidden="true" {} }
-            p.readout id="at" role="status" { "Loading …" }
+            p.readout id="at" { "Loading …" }
             ul.voices role="list" {
                 @for (i, (named, gain)) in heard.mics.iter().zip(&heard.gains).enumerate() {
                     li { button.voice type="button" data-voice=(i) data-mic=(named.key) data-name=(named.name) data-gain=(gain.gain_db) aria-pressed="false" aria-keyshortcuts=(i + 1) {
@@ -68,11 +68,12 @@ fn player(page: &ListenPage, heard: &Heard) -> Markup {
             }
             @for (p, pair) in heard.pairs.iter().enumerate() {
                 @let name = |key: &str| heard.mics.iter().find(|m| m.key == key).map_or(key.to_string(), |m| m.name.clone());
+                @let gain = |key: &str| heard.mics.iter().zip(&heard.gains).find(|(m, _)| m.key == key).map_or(0.0, |(_, g)| g.gain_db);
                 fieldset.difference { legend { (name(&pair.against)) " against " (name(&pair.reference)) }
-                    button.voice type="button" data-imposed=(p) data-reference=(pair.reference) data-against=(pair.against) aria-pressed="false" aria-keyshortcuts=[(p == 0).then_some("d")] {
+                    button.voice type="button" data-imposed=(p) data-reference=(pair.reference) data-against=(pair.against) data-gain=(gain(&pair.reference)) aria-pressed="false" aria-keyshortcuts=[(p == 0).then_some("d")] {
                         @if p == 0 { kbd { "d" } } span { (name(&pair.reference)) " with the whole found difference" } }
                     @for r in &pair.regions {
-                        button.voice type="button" data-imposed=(p) data-reference=(pair.reference) data-against=(pair.against) data-from=(r.from_hz) data-to=(r.to_hz) aria-pressed="false" {
+                        button.voice type="button" data-imposed=(p) data-reference=(pair.reference) data-against=(pair.against) data-from=(r.from_hz) data-to=(r.to_hz) data-gain=(gain(&pair.reference)) aria-pressed="false" {
                             span { (name(&pair.reference)) " with " (signed(r.difference_db)) " dB from " (hertz(r.from_hz)) " to " (hertz(r.to_hz)) } }
                     }
                     @if pair.has_left_over {

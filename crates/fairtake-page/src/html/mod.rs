@@ -41,7 +41,7 @@ pub(crate) fn page<V: View>(frame: &Frame, view: &V) -> Markup {
             @if let Some(what) = &frame.log_trouble {
                 div.trouble role="alert" { p { strong { "The log cannot be read. " } "Mend it by hand; the page goes on as soon as it is saved." } pre { (what) } }
             }
-            (main(view))
+            (main(frame, view))
             @if frame.has_link {
                 footer.links {
                     span { "Others can open this page by its link." }
@@ -52,9 +52,9 @@ pub(crate) fn page<V: View>(frame: &Frame, view: &V) -> Markup {
     )
 }
 
-/// The main part of a page.
-pub(crate) fn main<V: View>(view: &V) -> Markup {
-    html! { main id="main" class=(V::STEP.named().1.trim_start_matches('/')) tabindex="-1" { (view.html()) } }
+/// The main part of a page. It carries the title, which another window may have changed.
+pub(crate) fn main<V: View>(frame: &Frame, view: &V) -> Markup {
+    html! { main id="main" data-title=(frame.title) class=(V::STEP.named().1.trim_start_matches('/')) tabindex="-1" { (view.html()) } }
 }
 
 /// A page that says what went wrong.

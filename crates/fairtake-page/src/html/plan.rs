@@ -258,7 +258,8 @@ fn run_sheet(page: &PlanPage, s: &SourcePlan) -> Markup {
             div.between { h3 id=(format!("sheet-{}", s.named.key)) { "Run sheet" } button type="button" data-print { "Print" } }
             @if s.run_sheet.is_empty() { p.quiet { "No step yet: choose two microphones." } }
             ol { @for step in &s.run_sheet { li {
-                (tick(step)) " " span.quiet { "pass " (step.performance) ", " (events) " " (unit_of(s.playing).words(events)) @if step.recorded { "; " strong { "recorded" } } }
+                @if step.recorded { span.mark.fair { i aria-hidden="true" { "✓" } } (step_words(&names, &step.set_up)) } @else { (tick(step)) }
+                " " span.quiet { "pass " (step.performance) ", " (events) " " (unit_of(s.playing).words(events)) @if step.recorded { "; " strong { "recorded" } } }
             } } }
         }
     }

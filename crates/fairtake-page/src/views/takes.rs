@@ -8,7 +8,7 @@ use fairtake_compare::{
     CheckResult, LeftOut, Logged, Outcome, PlannedTake, ReadError, Role, Samples, Step as PlanStep, Take,
     TakeMeasure, run_sheet,
 };
-use fairtake_files::{AudioFile, Log, TakeEntry, audio_in, key_of, suggest};
+use fairtake_files::{AudioFile, Log, TakeEntry, audio_in, key_of, passes, suggest};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 use std::path::Path;
@@ -271,12 +271,21 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
         audio_in(desk.path()).map_err(|e| Trouble::disk(format!("the folder cannot be listed: {e}")))?;
     let log = &now.loaded.log;
     let listed = |file: &String| log.takes.iter().any(|t| t.file == *file);
-    Ok(there
+    let opened: Vec<(String, Result<AudioFile, _>)> = there
         .into_iter()
         .filter(|file| !listed(file))
-        .map(|file| match AudioFile::open(&desk.path().join(&file)) {
+        .map(|file| {
+            let audio = AudioFile::open(&desk.path().join(&file));
+            (file, audio)
+        })
+        .collect();
+    let usable: Vec<&AudioFile> = opened.iter().filter_map(|(_, audio)| audio.as_ref().ok()).collect();
+    let mut passes = passes(log, &usable).into_iter();
+    Ok(opened
+        .iter()
+        .map(|(file, audio)| match audio {
             Err(e) => Waiting {
-                file,
+                file: file.clone(),
                 trouble: Some(format!("{}; {}", e.problem, e.hint())),
                 seconds: 0.0,
                 rate_hz: 0,
@@ -285,12 +294,13 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
                 channels: Vec::new(),
             },
             Ok(audio) => Waiting {
+                file: file.clone(),
                 trouble: None,
                 seconds: audio.frames() as f64 / f64::from(audio.rate_hz()),
                 rate_hz: audio.rate_hz(),
-                is_cut: is_cut(log, &file),
+                is_cut: is_cut(log, file),
                 n_markers: audio.metadata().cue_markers.len(),
-                channels: suggest(log, &file, &audio)
+                channels: suggest(log, file, audio, passes.next().unwrap_or(1))
                     .into_iter()
                     .map(|s| WaitingChannel {
                         channel: s.channel,
@@ -302,7 +312,6 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
                         role: s.role,
                     })
                     .collect(),
-                file,
             },
         })
         .collect())

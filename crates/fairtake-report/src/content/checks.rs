@@ -110,7 +110,9 @@ pub(crate) fn outcome_mark(o: Outcome) -> &'static str {
 /// A measured figure or limit.
 pub(crate) fn figure(value: Option<f64>) -> String {
     value.map_or("unknown".to_string(), |v| {
-        let text = if v.abs() >= 100.0 || v.fract() == 0.0 { format!("{v:.0}") } else { format!("{v:.4}") };
+        // Three figures say all that a check rests on.
+        let decimals = [100.0, 10.0, 1.0, 0.1, 0.01].iter().filter(|from| v.abs() < **from).count();
+        let text = format!("{v:.decimals$}");
         let short = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
         short.replace('-', "−")
     })
@@ -122,7 +124,7 @@ mod tests {
 
     #[test]
     fn figures_are_short_and_have_a_true_minus() {
-        let written = [Some(-3.5), Some(250.25), Some(0.1234567), Some(2.0), None].map(figure);
-        assert_eq!(written, ["−3.5", "250", "0.1235", "2", "unknown"]);
+        let written = [Some(-3.5), Some(250.25), Some(0.012_345), Some(-17.46), Some(2.0), None].map(figure);
+        assert_eq!(written, ["−3.5", "250", "0.0123", "−17.5", "2", "unknown"]);
     }
 }

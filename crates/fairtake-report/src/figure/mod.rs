@@ -254,7 +254,10 @@ pub fn reading(c: &Corridor, band: &Band) -> String {
         level(&c.reference.name, band.reference_db),
         level(&c.against.name, against),
         band.difference_db.map_or("unknown".into(), words::signed),
-        interval.map_or("interval unknown".into(), |(low, high)| words::interval(low, high)),
+        interval.map_or("interval unknown".into(), |(low, high)| format!(
+            "95 % of all bands at once: {}",
+            words::interval(low, high)
+        )),
         words::verdict(band.verdict)
     )
 }
