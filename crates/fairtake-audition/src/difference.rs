@@ -1,10 +1,10 @@
 //! What is left of one microphone when the other is taken away from it: for takes recorded together.
 
 use crate::clip::{checked, clip, fade, gain_factor, read};
-use crate::fir::{to_frequency, to_time};
 use crate::loud::Loud;
 use crate::{AuditionError, Clip, Stretch};
 use fairtake_compare::{ComparisonFindings, Design, Findings, Polarity, Role, Take, TakeEntry};
+use fairtake_signal::fir::{to_frequency, to_time};
 use fairtake_signal::levels::energy;
 use fairtake_signal::units::power_db;
 use fairtake_transform::{Complex, fast_length};

@@ -1,11 +1,11 @@
 //! The reference with the found difference imposed on it: a number on a page becomes a sound.
 
 use crate::clip::{fade, gain_factor};
-use crate::curve::{Curve, left_alone};
-use crate::fir::{filtered, minimum_phase_fir};
+use crate::curve::{found_curve, left_alone};
 use crate::loud::Loud;
 use crate::{AuditionError, Clip};
 use fairtake_compare::ComparisonFindings;
+use fairtake_signal::fir::{ample_taps, filtered, minimum_phase_fir};
 
 /// How much of the difference curve is imposed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -69,8 +69,8 @@ pub fn imposed(
     comparison: &ComparisonFindings,
     extent: Extent,
 ) -> Result<Imposed, AuditionError> {
-    let curve = Curve::of(comparison, extent)?;
-    let impulse = minimum_phase_fir(reference.rate_hz, |hz| curve.db(hz));
+    let curve = found_curve(comparison, extent)?;
+    let impulse = minimum_phase_fir(reference.rate_hz, ample_taps(reference.rate_hz), |hz| curve.db(hz));
     let exact = filtered(&reference.samples, &impulse);
     let mut samples: Vec<f32> = exact.iter().map(|x| *x as f32).collect();
     // The filter rings on where the clip ends.

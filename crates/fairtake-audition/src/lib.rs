@@ -11,7 +11,6 @@ mod clip;
 mod curve;
 mod difference;
 mod error;
-mod fir;
 mod gains;
 mod imposed;
 mod loud;

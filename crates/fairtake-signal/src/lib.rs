@@ -5,6 +5,8 @@
 pub mod bands;
 pub mod defects;
 pub mod filters;
+pub mod fir;
+pub mod gain_curve;
 pub mod levels;
 pub mod loudness;
 pub mod minimum_phase;

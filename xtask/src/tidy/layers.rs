@@ -4,12 +4,13 @@ use super::{Problem, Tree};
 use toml::{Table, Value};
 
 /// The crates from the lowest to the highest: each may use only those before it.
-const ORDER: [&str; 12] = [
+const ORDER: [&str; 13] = [
     "fairtake-transform",
     "fairtake-signal",
     "fairtake-stats",
     "fairtake-compare",
     "fairtake-virtual-studio",
+    "fairtake-bridge",
     "fairtake-listen",
     "fairtake-report",
     "fairtake-audition",

@@ -13,7 +13,8 @@ const TOO_LONG_LINES: usize = 600;
 const LONG_BECAUSE: &str = "Long because:";
 
 /// Crates that open no file, socket, device or clock.
-const PURE_CRATES: [&str; 6] = ["signal", "stats", "compare", "virtual-studio", "listen", "audition"];
+const PURE_CRATES: [&str; 7] =
+    ["signal", "stats", "compare", "virtual-studio", "listen", "audition", "bridge"];
 
 /// What reaches the outside world.
 const OUTSIDE: [&str; 9] = [

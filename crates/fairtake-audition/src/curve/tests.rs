@@ -23,7 +23,7 @@ fn with(difference_db: impl Fn(f64) -> Option<f64>) -> ComparisonFindings {
 }
 
 /// Greatest step of the curve from one 480th of an octave to the next, over the audible range.
-fn greatest_step_db(curve: &Curve) -> f64 {
+fn greatest_step_db(curve: &GainCurve) -> f64 {
     let at = |i: usize| curve.db(10.0 * 2f64.powf(i as f64 / 480.0));
     (0..5300).map(|i| (at(i + 1) - at(i)).abs()).fold(0.0, f64::max)
 }
@@ -32,7 +32,7 @@ fn greatest_step_db(curve: &Curve) -> f64 {
 fn known_bands_have_their_difference_and_all_else_none() {
     let known = |hz: f64| (100.0..5000.0).contains(&hz).then_some((hz / 700.0).ln());
     let comparison = with(known);
-    let curve = Curve::of(&comparison, Extent::Everywhere).expect("bands are known");
+    let curve = found_curve(&comparison, Extent::Everywhere).expect("bands are known");
     let (mut from, mut to) = (f64::INFINITY, 0f64);
     for band in &comparison.bands {
         if let Some(db) = known(band.centre_hz) {
@@ -61,7 +61,7 @@ fn gaps_of_any_width_are_crossed_without_a_step() {
         let spans = BandSet::new(12, 24_000.0).spans_hz();
         let lacks = |hz: f64| missing.iter().any(|i| spans[*i].0 < hz && hz < spans[*i].1);
         let comparison = with(|hz| (!lacks(hz)).then_some(if hz < spans[60].0 { 4.0 } else { -3.0 }));
-        let curve = Curve::of(&comparison, Extent::Everywhere).expect("bands are known");
+        let curve = found_curve(&comparison, Extent::Everywhere).expect("bands are known");
         let (left, right) = (spans[60].0, spans[59 + n_missing].1);
         assert_eq!((curve.db(left * 0.999), curve.db(right * 1.001)), (4.0, -3.0));
         // 7 dB over one twelfth of an octave by a cosine is the steepest: 0.28 dB in 40 steps.
@@ -77,7 +77,7 @@ fn gaps_of_any_width_are_crossed_without_a_step() {
 fn a_region_is_imposed_alone() {
     let comparison = with(|hz| (hz < 16_000.0).then_some(if hz < 8000.0 { 1.0 } else { 2.0 }));
     let region = Extent::Region { from_hz: 7990.0, to_hz: 20_000.0 };
-    let curve = Curve::of(&comparison, region).expect("bands are known");
+    let curve = found_curve(&comparison, region).expect("bands are known");
     for band in &comparison.bands {
         let wanted = if band.centre_hz > 8000.0 && band.centre_hz < 16_000.0 { 2.0 } else { 0.0 };
         let far = band.centre_hz < 7000.0 || band.centre_hz > 18_500.0;
@@ -94,12 +94,12 @@ fn a_region_is_imposed_alone() {
 #[test]
 fn where_nothing_is_known_nothing_is_imposed() {
     let comparison = with(|hz| (hz < 1000.0).then_some(1.0));
-    let refused = |extent| Curve::of(&comparison, extent).expect_err("nothing is known").to_string();
+    let refused = |extent| found_curve(&comparison, extent).expect_err("nothing is known").to_string();
     let region = Extent::Region { from_hz: 2000.0, to_hz: 4000.0 };
     assert_eq!(refused(region), "no difference of b from a is known from 2.0 kHz to 4.0 kHz");
-    assert!(Curve::of(&comparison, Extent::Region { from_hz: 4000.0, to_hz: 20.0 }).is_err());
-    assert!(Curve::of(&comparison, Extent::Region { from_hz: f64::NAN, to_hz: 4000.0 }).is_err());
+    assert!(found_curve(&comparison, Extent::Region { from_hz: 4000.0, to_hz: 20.0 }).is_err());
+    assert!(found_curve(&comparison, Extent::Region { from_hz: f64::NAN, to_hz: 4000.0 }).is_err());
     let nothing = with(|_| None);
-    let refused = Curve::of(&nothing, Extent::Everywhere).expect_err("nothing is known").to_string();
+    let refused = found_curve(&nothing, Extent::Everywhere).expect_err("nothing is known").to_string();
     assert_eq!(refused, "no difference of b from a is known");
 }

@@ -41,7 +41,7 @@ fn an_impulse_takes_on_the_found_curve_and_nothing_sounds_before_it() {
     assert!(made.clip.samples[..at].iter().all(|x| x.abs() < 1e-9));
     let response = made.clip.samples[at..].iter().map(|x| f64::from(*x) / 0.5);
     let n_fft = fairtake_transform::fast_length(n);
-    let spectrum = crate::fir::to_frequency(response, n_fft);
+    let spectrum = fairtake_signal::fir::to_frequency(response, n_fft);
     for band in &comparison.bands {
         let bin = (band.centre_hz * n_fft as f64 / f64::from(RATE_HZ)).round() as usize;
         let found = amplitude_db(spectrum[bin].norm()).expect("not zero");
@@ -106,9 +106,9 @@ fn imposed_thirds(clips: &[Clip], comparison: &ComparisonFindings, extent: Exten
 /// Peak between samples by brute force: eightfold, through a transform.
 fn peak(samples: &[f32]) -> f64 {
     let n = fairtake_transform::fast_length(samples.len() + 512);
-    let mut spectrum = crate::fir::to_frequency(samples.iter().map(|x| f64::from(*x)), n);
+    let mut spectrum = fairtake_signal::fir::to_frequency(samples.iter().map(|x| f64::from(*x)), n);
     spectrum.resize(4 * n + 1, Default::default());
-    let fine = crate::fir::to_time(spectrum, 8 * n);
+    let fine = fairtake_signal::fir::to_time(spectrum, 8 * n);
     8.0 * fine.iter().fold(0.0, |most: f64, x| most.max(x.abs()))
 }
 

@@ -1,8 +1,8 @@
 //! Tests: the filter has the gain that was asked for, as early as can be.
 
 use super::*;
-use fairtake_signal::bands::BandSet;
-use fairtake_signal::units::amplitude_db;
+use crate::bands::BandSet;
+use crate::units::amplitude_db;
 
 /// A gain that changes slowly over frequency: tilted by 6 dB over the range, with a dip and a rise.
 fn smooth_db(hz: f64) -> f64 {
@@ -14,7 +14,7 @@ fn smooth_db(hz: f64) -> f64 {
 #[test]
 fn an_impulse_shows_the_gain_within_a_tenth_of_a_decibel() {
     for rate_hz in [44_100, 48_000, 96_000] {
-        let impulse = minimum_phase_fir(rate_hz, smooth_db);
+        let impulse = minimum_phase_fir(rate_hz, ample_taps(rate_hz), smooth_db);
         let n = fast_length(8 * impulse.len());
         let spectrum = to_frequency(impulse.iter().copied(), n);
         for (from, to) in BandSet::new(12, f64::from(rate_hz) / 2.0).spans_hz() {
@@ -30,7 +30,7 @@ fn an_impulse_shows_the_gain_within_a_tenth_of_a_decibel() {
 #[test]
 fn its_energy_is_never_later_than_that_of_the_linear_phase_filter() {
     let rate_hz = 48_000;
-    let early = minimum_phase_fir(rate_hz, smooth_db);
+    let early = minimum_phase_fir(rate_hz, ample_taps(rate_hz), smooth_db);
     // The linear-phase filter of the same gain: no phase, its middle moved to half its length, so that it is causal too.
     let n = 2 * early.len();
     let gain = |k: usize| 10f64.powf(smooth_db(k as f64 * f64::from(rate_hz) / n as f64) / 20.0);
@@ -52,7 +52,7 @@ fn its_energy_is_never_later_than_that_of_the_linear_phase_filter() {
 
 #[test]
 fn no_gain_is_no_filter() {
-    let impulse = minimum_phase_fir(48_000, |_| 0.0);
+    let impulse = minimum_phase_fir(48_000, ample_taps(48_000), |_| 0.0);
     // Exact but for rounding.
     assert!((impulse[0] - 1.0).abs() < 1e-12);
     assert!(impulse[1..].iter().all(|x| x.abs() < 1e-12));
@@ -74,7 +74,12 @@ fn filtering_is_convolution() {
 #[test]
 fn a_filter_that_still_rings_at_its_end_is_faded_there() {
     // 30 dB in a twelfth of an octave at the low end rings for seconds.
-    let impulse = minimum_phase_fir(48_000, |hz| if (20.0..21.2).contains(&hz) { 30.0 } else { 0.0 });
+    let impulse =
+        minimum_phase_fir(
+            48_000,
+            ample_taps(48_000),
+            |hz| if (20.0..21.2).contains(&hz) { 30.0 } else { 0.0 },
+        );
     let n = impulse.len();
     let greatest = |part: &[f64]| part.iter().fold(0.0, |most: f64, x| most.max(x.abs()));
     let before = greatest(&impulse[n * 6 / 8..n * 7 / 8]);
@@ -82,4 +87,20 @@ fn a_filter_that_still_rings_at_its_end_is_faded_there() {
     assert_eq!(impulse[n - 1], 0.0);
     // A period of 20 Hz before the end, 29 % of the fade, its factor is 0.2.
     assert!(greatest(&impulse[n - 2400..]) < 0.2 * before);
+}
+
+#[test]
+fn the_linear_phase_filter_is_symmetric_and_has_the_gain() {
+    let rate_hz = 48_000;
+    let impulse = linear_phase_fir(rate_hz, 48_000, smooth_db);
+    assert_eq!(impulse.len() % 2, 1);
+    assert!((0..impulse.len() / 2).all(|i| impulse[i] == impulse[impulse.len() - 1 - i]));
+    let n = fast_length(8 * impulse.len());
+    let spectrum = to_frequency(impulse.iter().copied(), n);
+    for (from, to) in BandSet::new(12, f64::from(rate_hz) / 2.0).spans_hz() {
+        let centre = (from * to).sqrt();
+        let bin = (centre * n as f64 / f64::from(rate_hz)).round() as usize;
+        let found = amplitude_db(spectrum[bin].norm()).expect("not zero");
+        assert!((found - smooth_db(centre)).abs() < 0.1, "{centre}: {found}");
+    }
 }

@@ -1,0 +1,284 @@
+//! The fewest bands of an equaliser that carry a difference: one after the other where it helps most, all of them fitted
+//! anew each time.
+
+use crate::bridge::Wanted;
+use crate::equaliser::{Equaliser, EqualiserBand, Shape};
+use crate::remaining::{by_band, greatest, rms_db};
+use crate::seen::Seen;
+use fairtake_signal::filters::Biquad;
+use fairtake_signal::units::power_db;
+use fairtake_stats::matrix::Matrix;
+use std::f64::consts::FRAC_1_SQRT_2;
+
+/// No measured difference is taken for better known than this, in dB, so that no single band rules the fit.
+const LEAST_SD_DB: f64 = 0.1;
+/// Widths of peaks that a console's band can be turned to. Common practice, no source.
+const Q_RANGE: [f64; 2] = [0.4, 8.0];
+/// Deepest cut of a band in dB.
+const DEEPEST_DB: f64 = -24.0;
+/// A boost above the limit by this many dB costs as much as a band that is one standard uncertainty off.
+const OVER_BY_DB: f64 = 0.03;
+/// Gain by which a candidate's shape is judged, in dB.
+const TRIED_DB: f64 = 6.0;
+/// Steps of the fit at most, and where it ends: the sum of squares falls by less than this share.
+const MOST_STEPS: usize = 40;
+/// A band that takes off less than this share of the sum of squares is not worth its place.
+const WORTH_SHARE: f64 = 0.01;
+/// So many equalisers are kept from one number of bands to the next.
+const FEW: usize = 5;
+/// Two whose sums of squares differ by less than this share are the same.
+const SAME_SHARE: f64 = 1e-3;
+/// Peaks are begun in so many parts of the axis.
+const PARTS: usize = 4;
+const SMALL_SHARE: f64 = 1e-5;
+
+/// Bands one after the other until nothing of the margin or more is shown to remain, or `most_bands` are used; the best
+/// equaliser of each number on the way, the first without a band.
+pub(crate) fn fit(seen: &[Seen], wanted: &Wanted, margin_db: f64) -> Vec<Equaliser> {
+    let problem = Problem { seen, cosines: cosines(seen, wanted.rate_hz), wanted };
+    let mut kept = vec![problem.improved(&Equaliser::default())];
+    let mut steps = kept.clone();
+    while steps.len() <= wanted.most_bands && !reaches(seen, &steps[steps.len() - 1], wanted, margin_db) {
+        let before = problem.cost(&kept[0]);
+        kept = problem.with_one_more(&kept);
+        if kept.is_empty() || problem.cost(&kept[0]) >= before * (1.0 - WORTH_SHARE) {
+            break;
+        }
+        steps.push(problem.turned(kept[0].clone()));
+    }
+    steps
+}
+
+/// True where no difference of the margin or more is shown to remain.
+fn reaches(seen: &[Seen], equaliser: &Equaliser, wanted: &Wanted, margin_db: f64) -> bool {
+    greatest(&by_band(seen, &at_bands(seen, equaliser, wanted.rate_hz), margin_db)).is_none()
+}
+
+/// Gain of an equaliser in the middle of every band, in dB.
+pub(crate) fn at_bands(seen: &[Seen], equaliser: &Equaliser, rate_hz: f64) -> Vec<f64> {
+    at_cosines(&cosines(seen, rate_hz), equaliser, rate_hz)
+}
+
+/// Cosine of the angular frequency in the middle of every band.
+fn cosines(seen: &[Seen], rate_hz: f64) -> Vec<f64> {
+    seen.iter().map(|s| (std::f64::consts::TAU * s.band.centre_hz() / rate_hz).cos()).collect()
+}
+
+fn at_cosines(cosines: &[f64], equaliser: &Equaliser, rate_hz: f64) -> Vec<f64> {
+    let filters: Vec<Biquad> = equaliser.bands.iter().map(|b| b.filter(rate_hz)).collect();
+    let power = |cosine: f64| filters.iter().map(|f| f.power_at(cosine)).product::<f64>();
+    cosines.iter().map(|c| equaliser.gain_db + power_db(power(*c)).unwrap_or(0.0)).collect()
+}
+
+struct Problem<'s> {
+    seen: &'s [Seen],
+    cosines: Vec<f64>,
+    wanted: &'s Wanted,
+}
+
+impl Problem<'_> {
+    /// Distance of every band in standard uncertainties, weighed by width, and of boosts above the limit.
+    fn distances(&self, equaliser: &Equaliser) -> Vec<f64> {
+        let at = self.at(equaliser);
+        let off = self
+            .seen
+            .iter()
+            .zip(&at)
+            .map(|(s, db)| s.octaves().sqrt() * (s.difference_db - db) / s.sd_db.hypot(LEAST_SD_DB));
+        let over =
+            at.iter().map(|db| (db - equaliser.gain_db - self.wanted.most_boost_db).max(0.0) / OVER_BY_DB);
+        off.chain(over).collect()
+    }
+
+    fn cost(&self, equaliser: &Equaliser) -> f64 {
+        self.distances(equaliser).iter().map(|d| d * d).sum()
+    }
+
+    fn at(&self, equaliser: &Equaliser) -> Vec<f64> {
+        at_cosines(&self.cosines, equaliser, self.wanted.rate_hz)
+    }
+
+    /// The best few equalisers with a band more than those few, the best first: what is best with a band less need not lead
+    /// to what is best.
+    fn with_one_more(&self, few: &[Equaliser]) -> Vec<Equaliser> {
+        let begun = few.iter().flat_map(|e| self.begun(e));
+        let mut made: Vec<(f64, Equaliser)> = begun
+            .map(|e| {
+                let e = self.improved(&e);
+                (self.cost(&e), e)
+            })
+            .collect();
+        made.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // The same one, found twice, is one.
+        made.dedup_by(|a, b| (a.0 - b.0).abs() < SAME_SHARE * b.0);
+        made.truncate(FEW);
+        made.into_iter().map(|(_, e)| e).collect()
+    }
+
+    /// With one band more, before all are fitted: the best shelf of each kind, and the best peak in each part of the axis.
+    fn begun(&self, now: &Equaliser) -> Vec<Equaliser> {
+        let n = self.seen.len();
+        let part = n.div_ceil(PARTS);
+        let shelf = |shape| self.best(now, shape, 0..n);
+        let peaks = (0..PARTS).map(|k| self.best(now, Shape::Peak, k * part..((k + 1) * part).min(n)));
+        [shelf(Shape::LowShelf), shelf(Shape::HighShelf)].into_iter().chain(peaks).flatten().collect()
+    }
+
+    /// The best of a shape whose frequency lies in these bands.
+    fn best(&self, now: &Equaliser, shape: Shape, bands: std::ops::Range<usize>) -> Option<Equaliser> {
+        let widths: &[f64] = if shape == Shape::Peak { &[0.7, 1.4, 2.8, 5.6] } else { &[FRAC_1_SQRT_2] };
+        // Every second band is near enough to begin with.
+        let places = self.seen.get(bands)?.iter().step_by(2).map(|s| s.band.centre_hz());
+        let tried = places.flat_map(|hz| widths.iter().map(move |q| (hz, *q))).map(|(hz, q)| {
+            self.with(now, self.scaled(now, EqualiserBand { shape, hz, gain_db: TRIED_DB, q }))
+        });
+        self.cheapest(tried)
+    }
+
+    fn cheapest(&self, all: impl Iterator<Item = Equaliser>) -> Option<Equaliser> {
+        let priced = all.map(|e| (self.cost(&e), e));
+        priced.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, e)| e)
+    }
+
+    fn with(&self, now: &Equaliser, band: EqualiserBand) -> Equaliser {
+        let mut bands = now.bands.clone();
+        bands.push(band);
+        self.within_limits(Equaliser { bands, ..now.clone() })
+    }
+
+    /// A candidate with the gain that suits what remains: its shape in dB grows nearly in proportion.
+    fn scaled(&self, now: &Equaliser, band: EqualiserBand) -> EqualiserBand {
+        let alone = self.at(&Equaliser { gain_db: 0.0, bands: vec![band] });
+        let at = self.at(now);
+        let (mut both, mut own) = (0.0, 1e-12);
+        for ((s, shape), db) in self.seen.iter().zip(&alone).zip(&at) {
+            let weight = s.octaves() / (s.sd_db.powi(2) + LEAST_SD_DB.powi(2));
+            both += weight * shape * (s.difference_db - db);
+            own += weight * shape * shape;
+        }
+        EqualiserBand { gain_db: TRIED_DB * both / own, ..band }
+    }
+
+    /// Least squares by Levenberg's and Marquardt's method.
+    ///
+    /// # Source
+    /// D. Marquardt, "An algorithm for least-squares estimation of nonlinear parameters", SIAM Journal 11 (1963) 431–441; from
+    /// memory.
+    fn improved(&self, from: &Equaliser) -> Equaliser {
+        let mut now = from.clone();
+        let mut cost = self.cost(&now);
+        let mut damping = 1e-3;
+        for _ in 0..MOST_STEPS {
+            let off = self.distances(&now);
+            let at = parameters(&now);
+            let slopes: Vec<Vec<f64>> = (0..at.len())
+                .map(|k| {
+                    let mut moved = at.clone();
+                    moved[k] += SMALL_STEP;
+                    let there = self.distances(&with_parameters(&now, &moved));
+                    off.iter().zip(there).map(|(a, b)| (b - a) / SMALL_STEP).collect()
+                })
+                .collect();
+            let (mut better, mut fell) = (None, 0.0);
+            for _ in 0..12 {
+                let step = step(&slopes, &off, damping);
+                let moved: Vec<f64> = at.iter().zip(&step).map(|(a, s)| a + s).collect();
+                let tried = self.within_limits(with_parameters(&now, &moved));
+                let then = self.cost(&tried);
+                if then < cost {
+                    (better, fell) = (Some(tried), (cost - then) / cost);
+                    cost = then;
+                    damping *= 0.3;
+                    break;
+                }
+                damping *= 4.0;
+            }
+            let Some(tried) = better else { break };
+            now = tried;
+            if fell < SMALL_SHARE {
+                break;
+            }
+        }
+        now.bands.sort_by(|a, b| a.hz.total_cmp(&b.hz));
+        now
+    }
+
+    /// A shelf that does the same from the other side of the axis, with the gain of all turned, wherever it reaches over more
+    /// than half of the axis: people set a low shelf for the low end. It stays where the turned one were above the limit.
+    fn turned(&self, mut equaliser: Equaliser) -> Equaliser {
+        let (first, last) = (&self.seen[0].band, &self.seen[self.seen.len() - 1].band);
+        let middle_hz = (first.from_hz * last.to_hz).sqrt();
+        for band in &mut equaliser.bands {
+            let shape = match band.shape {
+                Shape::HighShelf if band.hz < middle_hz => Shape::LowShelf,
+                Shape::LowShelf if band.hz > middle_hz => Shape::HighShelf,
+                _ => continue,
+            };
+            if -band.gain_db > self.wanted.most_boost_db {
+                continue;
+            }
+            equaliser.gain_db += band.gain_db;
+            (band.shape, band.gain_db) = (shape, -band.gain_db);
+        }
+        equaliser
+    }
+
+    fn within_limits(&self, mut equaliser: Equaliser) -> Equaliser {
+        let (first, last) = (&self.seen[0].band, &self.seen[self.seen.len() - 1].band);
+        let most_hz = last.to_hz.min(0.45 * self.wanted.rate_hz);
+        for band in &mut equaliser.bands {
+            band.hz = band.hz.clamp(first.from_hz, most_hz);
+            band.gain_db = band.gain_db.clamp(DEEPEST_DB, self.wanted.most_boost_db);
+            band.q =
+                if band.shape == Shape::Peak { band.q.clamp(Q_RANGE[0], Q_RANGE[1]) } else { FRAC_1_SQRT_2 };
+        }
+        equaliser
+    }
+}
+
+/// Step by which slopes are taken: of gains in dB, of frequencies and widths in natural logarithms.
+const SMALL_STEP: f64 = 1e-4;
+
+fn parameters(e: &Equaliser) -> Vec<f64> {
+    let of_band = |b: &EqualiserBand| [b.hz.ln(), b.gain_db, b.q.ln()];
+    std::iter::once(e.gain_db).chain(e.bands.iter().flat_map(of_band)).collect()
+}
+
+fn with_parameters(e: &Equaliser, p: &[f64]) -> Equaliser {
+    let of_band = |(b, p): (&EqualiserBand, &[f64])| EqualiserBand {
+        hz: p[0].exp(),
+        gain_db: p[1],
+        q: if b.shape == Shape::Peak { p[2].exp() } else { b.q },
+        ..*b
+    };
+    Equaliser { gain_db: p[0], bands: e.bands.iter().zip(p[1..].chunks_exact(3)).map(of_band).collect() }
+}
+
+/// The damped step towards less distance.
+fn step(slopes: &[Vec<f64>], off: &[f64], damping: f64) -> Vec<f64> {
+    let n = slopes.len();
+    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+    let mut normal = Matrix::zeros(n, n);
+    for i in 0..n {
+        for j in 0..n {
+            let own = if i == j { damping * (product(&slopes[i], &slopes[i]) + 1e-9) + 1e-12 } else { 0.0 };
+            normal.set(i, j, product(&slopes[i], &slopes[j]) + own);
+        }
+    }
+    let root = normal.cholesky();
+    let mut x: Vec<f64> = slopes.iter().map(|s| -product(s, off)).collect();
+    for i in 0..n {
+        let known: f64 = (0..i).map(|j| root.at(i, j) * x[j]).sum();
+        x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
+    }
+    for i in (0..n).rev() {
+        let known: f64 = (i + 1..n).map(|j| root.at(j, i) * x[j]).sum();
+        x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
+    }
+    x
+}
+
+/// What every band bought: root mean square of what remains, in dB, with none, one, two … bands.
+pub(crate) fn bought(seen: &[Seen], steps: &[Equaliser], rate_hz: f64) -> Vec<f64> {
+    steps.iter().map(|e| rms_db(seen, &at_bands(seen, e, rate_hz))).collect()
+}

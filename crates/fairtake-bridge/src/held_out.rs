@@ -1,0 +1,138 @@
+//! The figure that counts: what remains on takes that were not used to fit.
+
+use crate::bridge::Wanted;
+use crate::fit::{at_bands, fit};
+use crate::seen::{Seen, mean, seen};
+use crate::smooth::smoothest;
+use fairtake_compare::{PairTables, Settings, Table, judge};
+use serde::{Deserialize, Serialize};
+
+/// A fold is fitted to at least this many rows of a microphone.
+const FEWEST_ROWS: usize = 4;
+
+/// What remains on takes that were not used to fit, as root mean square over octaves in dB. What playing, placing and noise
+/// do to the held-out takes by themselves is in all of them.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HeldOut {
+    /// Which were held out in turn: placements, or every second event.
+    pub by_placement: bool,
+    /// How many times.
+    pub folds: usize,
+    /// Without any correction.
+    pub without_db: f64,
+    /// With the smoothest correction, fitted to the other takes.
+    pub correction_db: f64,
+    /// With the equaliser, fitted to the other takes.
+    pub equaliser_db: f64,
+    /// From one set of takes to the others: what playing and placing do by themselves.
+    pub by_itself_db: f64,
+}
+
+/// Fits to all but one part of the takes, tries on that part, in turn. `None` where there is too little to hold out.
+pub(crate) fn held_out(pair: &PairTables, settings: &Settings, wanted: &Wanted) -> Option<HeldOut> {
+    let placements = placements(pair);
+    let by_placement = placements.len() >= 2;
+    let parts: Vec<(PairTables, PairTables)> = if by_placement {
+        placements
+            .iter()
+            .map(|p| (without(pair, |t| t.placement == *p), without(pair, |t| t.placement != *p)))
+            .collect()
+    } else {
+        let half = |odd: usize| rows(pair, |row| row % 2 == odd);
+        vec![(half(0), half(1)), (half(1), half(0))]
+    };
+    // The parts do not wait for each other.
+    let tried: Vec<Option<[f64; 4]>> = std::thread::scope(|scope| {
+        let threads: Vec<_> = parts.iter().map(|part| scope.spawn(|| fold(part, settings, wanted))).collect();
+        threads.into_iter().map(|t| t.join().expect("fitting does not panic")).collect()
+    });
+    let squares: Vec<[f64; 4]> = tried.into_iter().flatten().collect();
+    let folds = squares.len();
+    (folds >= 2).then(|| {
+        let rms = |k: usize| (squares.iter().map(|s| s[k]).sum::<f64>() / folds as f64).sqrt();
+        HeldOut {
+            by_placement,
+            folds,
+            without_db: rms(0),
+            correction_db: rms(1),
+            equaliser_db: rms(2),
+            by_itself_db: rms(3),
+        }
+    })
+}
+
+/// Fits to the first tables and tries on the second: mean squares over octaves without a correction, with the smoothest, with
+/// the equaliser, and with the difference of the first tables themselves.
+fn fold((used, held): &(PairTables, PairTables), settings: &Settings, wanted: &Wanted) -> Option<[f64; 4]> {
+    let rows = |t: &[Table]| t.iter().map(Table::n_events).sum::<usize>();
+    if [used, held].iter().any(|p| rows(&p.reference).min(rows(&p.against)) < FEWEST_ROWS) {
+        return None;
+    }
+    let tried = judge(held, settings, None);
+    let both: (Vec<Seen>, Vec<f64>) = seen(used, &judge(used, settings, None))
+        .into_iter()
+        .filter_map(|s| Some((s, tried.bands[s.index].difference_db?)))
+        .unzip();
+    let (known, there) = both;
+    if known.is_empty() {
+        return None;
+    }
+    let correction = smoothest(&known, wanted.most_boost_db);
+    let steps = fit(&known, wanted, settings.margin_db);
+    let equaliser = at_bands(&known, steps.last()?, wanted.rate_hz);
+    let square = |of: &dyn Fn(usize) -> f64| mean(&known, |i, _| (there[i] - of(i)).powi(2));
+    Some([
+        square(&|_| 0.0),
+        square(&|i| correction[i]),
+        square(&|i| equaliser[i]),
+        square(&|i| known[i].difference_db),
+    ])
+}
+
+/// Placements that both microphones have.
+fn placements(pair: &PairTables) -> Vec<u32> {
+    let mut out: Vec<u32> = pair.reference.iter().map(|t| t.placement).collect();
+    out.sort_unstable();
+    out.dedup();
+    out.retain(|p| pair.against.iter().any(|t| t.placement == *p));
+    out
+}
+
+fn without(pair: &PairTables, leave: impl Fn(&Table) -> bool) -> PairTables {
+    let kept = |tables: &[Table]| tables.iter().filter(|t| !leave(t)).cloned().collect::<Vec<_>>();
+    let (reference, against) = (kept(&pair.reference), kept(&pair.against));
+    let played = |t: &&Table| reference.iter().chain(&against).any(|k| k.performance == t.performance);
+    let witness = pair.witness.iter().filter(played).cloned().collect();
+    PairTables { reference, against, witness, ..pair.clone() }
+}
+
+/// Some of the events of every take; row *k* stays the same event in all tables of one performance.
+fn rows(pair: &PairTables, keep: impl Fn(usize) -> bool) -> PairTables {
+    let n = pair.bands.len();
+    let kept = |t: &Table| {
+        let of =
+            |column: &[f64]| (0..column.len()).filter(|r| keep(*r)).map(|r| column[r]).collect::<Vec<f64>>();
+        Table {
+            band_db: t
+                .band_db
+                .chunks_exact(n)
+                .enumerate()
+                .filter(|(r, _)| keep(*r))
+                .flat_map(|(_, b)| b.to_vec())
+                .collect(),
+            loudness_db: of(&t.loudness_db),
+            midrange_db: of(&t.midrange_db),
+            sample_peak_db: of(&t.sample_peak_db),
+            true_peak_db: of(&t.true_peak_db),
+            rms_db: of(&t.rms_db),
+            ..t.clone()
+        }
+    };
+    let all = |tables: &[Table]| tables.iter().map(kept).collect::<Vec<_>>();
+    PairTables {
+        reference: all(&pair.reference),
+        against: all(&pair.against),
+        witness: all(&pair.witness),
+        ..pair.clone()
+    }
+}
