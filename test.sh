@@ -56,6 +56,7 @@ step "outside cross-checks"
 [ -x .venv/bin/python ] || python3 -m venv .venv
 .venv/bin/pip install --quiet --disable-pip-version-check -r outside/requirements.txt
 .venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+.venv/bin/python outside/bridge.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
 
 step "work page: packages and scripts"

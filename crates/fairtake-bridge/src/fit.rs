@@ -35,6 +35,7 @@ const SMALL_SHARE: f64 = 1e-5;
 /// Bands one after the other until nothing of the margin or more is shown to remain, or `most_bands` are used; the best
 /// equaliser of each number on the way, the first without a band.
 pub(crate) fn fit(seen: &[Seen], wanted: &Wanted, margin_db: f64) -> Vec<Equaliser> {
+    let seen = &allowed(seen, wanted.most_boost_db);
     let problem = Problem { seen, cosines: cosines(seen, wanted.rate_hz), wanted };
     let mut kept = vec![problem.improved(&Equaliser::default())];
     let mut steps = kept.clone();
@@ -44,9 +45,23 @@ pub(crate) fn fit(seen: &[Seen], wanted: &Wanted, margin_db: f64) -> Vec<Equalis
         if kept.is_empty() || problem.cost(&kept[0]) >= before * (1.0 - WORTH_SHARE) {
             break;
         }
-        steps.push(problem.turned(kept[0].clone()));
+        steps.push(kept[0].clone());
     }
     steps
+}
+
+/// What an equaliser may aim at: a band that would need more than the highest boost asks for that boost. What that leaves is
+/// said with what remains, and no band is spent on it.
+fn allowed(seen: &[Seen], most_db: f64) -> Vec<Seen> {
+    let held = |s: &Seen| {
+        let over = (s.difference_db - most_db).max(0.0);
+        Seen {
+            difference_db: s.difference_db - over,
+            simultaneous_db: s.simultaneous_db.map(|b| b - over),
+            ..*s
+        }
+    };
+    seen.iter().map(held).collect()
 }
 
 /// True where no difference of the margin or more is shown to remain.
@@ -85,8 +100,9 @@ impl Problem<'_> {
             .iter()
             .zip(&at)
             .map(|(s, db)| s.octaves().sqrt() * (s.difference_db - db) / s.sd_db.hypot(LEAST_SD_DB));
-        let over =
-            at.iter().map(|db| (db - equaliser.gain_db - self.wanted.most_boost_db).max(0.0) / OVER_BY_DB);
+        // The limit holds for the bands by themselves, and with the gain of all.
+        let most_db = self.wanted.most_boost_db + equaliser.gain_db.min(0.0);
+        let over = at.iter().map(|db| (db - most_db).max(0.0) / OVER_BY_DB);
         off.chain(over).collect()
     }
 
@@ -203,31 +219,18 @@ impl Problem<'_> {
         now
     }
 
-    /// A shelf that does the same from the other side of the axis, with the gain of all turned, wherever it reaches over more
-    /// than half of the axis: people set a low shelf for the low end. It stays where the turned one were above the limit.
-    fn turned(&self, mut equaliser: Equaliser) -> Equaliser {
-        let (first, last) = (&self.seen[0].band, &self.seen[self.seen.len() - 1].band);
-        let middle_hz = (first.from_hz * last.to_hz).sqrt();
-        for band in &mut equaliser.bands {
-            let shape = match band.shape {
-                Shape::HighShelf if band.hz < middle_hz => Shape::LowShelf,
-                Shape::LowShelf if band.hz > middle_hz => Shape::HighShelf,
-                _ => continue,
-            };
-            if -band.gain_db > self.wanted.most_boost_db {
-                continue;
-            }
-            equaliser.gain_db += band.gain_db;
-            (band.shape, band.gain_db) = (shape, -band.gain_db);
-        }
-        equaliser
-    }
-
     fn within_limits(&self, mut equaliser: Equaliser) -> Equaliser {
         let (first, last) = (&self.seen[0].band, &self.seen[self.seen.len() - 1].band);
         let most_hz = last.to_hz.min(0.45 * self.wanted.rate_hz);
+        let middle_hz = (first.from_hz * most_hz).sqrt();
         for band in &mut equaliser.bands {
-            band.hz = band.hz.clamp(first.from_hz, most_hz);
+            // A shelf reaches over no more than half of the axis: from the other side, with all turned up, it would be the other
+            // shelf, and no limit would hold it.
+            band.hz = match band.shape {
+                Shape::LowShelf => band.hz.clamp(first.from_hz, middle_hz),
+                Shape::Peak => band.hz.clamp(first.from_hz, most_hz),
+                Shape::HighShelf => band.hz.clamp(middle_hz, most_hz),
+            };
             band.gain_db = band.gain_db.clamp(DEEPEST_DB, self.wanted.most_boost_db);
             band.q =
                 if band.shape == Shape::Peak { band.q.clamp(Q_RANGE[0], Q_RANGE[1]) } else { FRAC_1_SQRT_2 };

@@ -31,34 +31,41 @@ pub struct HeldOut {
 /// Fits to all but one part of the takes, tries on that part, in turn. `None` where there is too little to hold out.
 pub(crate) fn held_out(pair: &PairTables, settings: &Settings, wanted: &Wanted) -> Option<HeldOut> {
     let placements = placements(pair);
-    let by_placement = placements.len() >= 2;
-    let parts: Vec<(PairTables, PairTables)> = if by_placement {
-        placements
-            .iter()
-            .map(|p| (without(pair, |t| t.placement == *p), without(pair, |t| t.placement != *p)))
-            .collect()
-    } else {
-        let half = |odd: usize| rows(pair, |row| row % 2 == odd);
-        vec![(half(0), half(1)), (half(1), half(0))]
+    let half = |odd: usize| rows(pair, |row| row % 2 == odd);
+    let by_placement = || {
+        let held = |p: &u32| (without(pair, |t| t.placement == *p), without(pair, |t| t.placement != *p));
+        tried(&placements.iter().map(held).collect::<Vec<_>>(), settings, wanted)
     };
-    // The parts do not wait for each other.
-    let tried: Vec<Option<[f64; 4]>> = std::thread::scope(|scope| {
+    // Microphones that exchanged their spots have no difference in one placement alone: then events are held out.
+    let placed = (placements.len() >= 2).then(by_placement).flatten();
+    placed.map(|t| t.named(true)).or_else(|| {
+        tried(&[(half(0), half(1)), (half(1), half(0))], settings, wanted).map(|t| t.named(false))
+    })
+}
+
+/// Mean squares over all parts, and how many could be tried.
+struct Tried {
+    squares: [f64; 4],
+    folds: usize,
+}
+
+impl Tried {
+    fn named(self, by_placement: bool) -> HeldOut {
+        let [without_db, correction_db, equaliser_db, by_itself_db] = self.squares.map(f64::sqrt);
+        HeldOut { by_placement, folds: self.folds, without_db, correction_db, equaliser_db, by_itself_db }
+    }
+}
+
+/// Every part in turn; `None` where fewer than two can be tried. They do not wait for each other.
+fn tried(parts: &[(PairTables, PairTables)], settings: &Settings, wanted: &Wanted) -> Option<Tried> {
+    let all: Vec<Option<[f64; 4]>> = std::thread::scope(|scope| {
         let threads: Vec<_> = parts.iter().map(|part| scope.spawn(|| fold(part, settings, wanted))).collect();
         threads.into_iter().map(|t| t.join().expect("fitting does not panic")).collect()
     });
-    let squares: Vec<[f64; 4]> = tried.into_iter().flatten().collect();
-    let folds = squares.len();
-    (folds >= 2).then(|| {
-        let rms = |k: usize| (squares.iter().map(|s| s[k]).sum::<f64>() / folds as f64).sqrt();
-        HeldOut {
-            by_placement,
-            folds,
-            without_db: rms(0),
-            correction_db: rms(1),
-            equaliser_db: rms(2),
-            by_itself_db: rms(3),
-        }
-    })
+    let known: Vec<[f64; 4]> = all.into_iter().flatten().collect();
+    let folds = known.len();
+    let mean = |k: usize| known.iter().map(|s| s[k]).sum::<f64>() / folds as f64;
+    (folds >= 2).then(|| Tried { squares: std::array::from_fn(mean), folds })
 }
 
 /// Fits to the first tables and tries on the second: mean squares over octaves without a correction, with the smoothest, with

@@ -55,12 +55,14 @@ pub(crate) fn rms_db(seen: &[Seen], correction_db: &[f64]) -> f64 {
     mean(seen, |i, s| (s.difference_db - correction_db[i]).powi(2)).sqrt()
 }
 
-/// What the true root mean square does not exceed, with 95 % confidence, whatever the correction was fitted to: wherever
-/// the interval holds for all bands at once, no band is further off than the further bound.
+/// What the true root mean square does not exceed, with 95 % confidence, whatever the correction was fitted to: the estimate,
+/// and the root mean square of the half-widths of the bands' own 95 % intervals.
+///
+/// # Source
+/// The true rest is no greater than the estimated one and the error of the difference together. Of Gaussian errors with these
+/// standard deviations the mean square is largest, at 95 %, where all bands move as one (G. Székely and N. Bakirov, "Extremal
+/// probabilities for Gaussian quadratic forms", Probability Theory and Related Fields 126 (2003) 184–202; from memory), and is
+/// then that of one band's interval.
 pub(crate) fn rms_upper_db(seen: &[Seen], correction_db: &[f64]) -> f64 {
-    let further = |i: usize, s: &Seen| {
-        let c = correction_db[i];
-        (s.simultaneous_db[0] - c).abs().max((s.simultaneous_db[1] - c).abs())
-    };
-    mean(seen, |i, s| further(i, s).powi(2)).sqrt()
+    rms_db(seen, correction_db) + mean(seen, |_, s| s.half_db.powi(2)).sqrt()
 }

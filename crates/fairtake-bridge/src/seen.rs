@@ -17,6 +17,8 @@ pub(crate) struct Seen {
     pub difference_db: f64,
     /// Standard uncertainty of this, in dB.
     pub sd_db: f64,
+    /// Half the width of its 95 % interval, in dB.
+    pub half_db: f64,
     /// The 95 % interval that holds for all bands at once.
     pub simultaneous_db: [f64; 2],
 }
@@ -42,6 +44,7 @@ pub(crate) fn seen(pair: &PairTables, judgement: &Judgement) -> Vec<Seen> {
             band: *band,
             difference_db: judged.difference_db?,
             sd_db: (high - low) / (2.0 * SIGMAS_95),
+            half_db: (high - low) / 2.0,
             simultaneous_db: judged.simultaneous_db?,
         })
     };

@@ -16,6 +16,7 @@ pub(crate) fn bands(sd_db: f64, difference_db: impl Fn(usize, f64) -> f64) -> Ve
                 band,
                 difference_db,
                 sd_db,
+                half_db: 2.0 * sd_db,
                 simultaneous_db: [difference_db - half, difference_db + half],
             }
         })

@@ -32,7 +32,7 @@ pub fn sentences(bridge: &Bridge, name: impl Fn(&str) -> String) -> Vec<String> 
     out.push(match bridge.after_equaliser.explained {
         Some(share) => format!(
             "{bands} on {from} carries {} % of that, by the squares, on takes that were not used to set it",
-            plain(100.0 * share, 0)
+            plain((100.0 * share).floor(), 0)
         ),
         None => format!(
             "how much of that {bands} on {from} carries cannot be told: the difference is not larger than what playing and \

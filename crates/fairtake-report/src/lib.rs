@@ -1,5 +1,6 @@
 //! Findings in; tables, the summary for a terminal, figures and the report out. No samples, no files.
 
+pub mod bridge;
 pub mod captions;
 mod content;
 pub mod events;

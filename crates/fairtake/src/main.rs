@@ -20,6 +20,7 @@ fn main() -> ExitCode {
         Command::Check(args) => commands::check::run(&args),
         Command::Report(args) => commands::report::run(&args),
         Command::WriteUp(args) => commands::write_up::run(&args),
+        Command::Bridge(args) => commands::bridge::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
         Command::Demo(args) => commands::demo::run(&args),

@@ -3,6 +3,7 @@
 //! One frequency axis. Above, both average spectra with their 10–90 % range over events; below, the difference with
 //! its pointwise and simultaneous 95 % bands around zero, the margin as a lane; at the foot the verdict strip.
 
+mod bridge;
 mod canvas;
 mod error;
 mod font;
@@ -18,6 +19,7 @@ mod strip;
 mod svg;
 mod theme;
 
+pub use bridge::draw_bridge;
 pub use error::FigureError;
 pub use key::{Part, Sample, key};
 pub use layout::Layout;

@@ -14,13 +14,13 @@ const LABELLED: [&[f64]; 2] = [&[1.0, 2.0, 5.0], &[1.0, 1.5, 2.0, 3.0, 4.0, 5.0,
 /// Steps of the level axes in dB: the first whose lines stand apart is taken.
 const SPECTRA_STEPS_DB: [f64; 3] = [10.0, 20.0, 40.0];
 /// The same for the difference.
-const DIFFERENCE_STEPS_DB: [f64; 4] = [3.0, 6.0, 12.0, 24.0];
+pub(super) const DIFFERENCE_STEPS_DB: [f64; 4] = [3.0, 6.0, 12.0, 24.0];
 
 /// Least distance of two lines with a number each, in letters.
 const LINE_APART_LETTERS: f64 = 1.15;
 
 /// Hues that there are.
-const N_HUES: usize = 6;
+pub(super) const N_HUES: usize = 6;
 
 /// What a microphone's line and the space around its name take, in letters.
 const LEGEND_LETTERS: f64 = 4.6;
@@ -64,7 +64,7 @@ impl Canvas {
         }
     }
 
-    fn frequency_grid(&mut self, panels: &[&Panel]) {
+    pub(super) fn frequency_grid(&mut self, panels: &[&Panel]) {
         for panel in panels {
             for decade in [10.0, 100.0, 1000.0, 10_000.0] {
                 for step in 1..10 {
@@ -80,7 +80,7 @@ impl Canvas {
     }
 
     /// Numbers of the frequency axis: its end first, then whole decades, then what finds room between them.
-    fn frequency_labels(&mut self, y: f64) {
+    pub(super) fn frequency_labels(&mut self, y: f64) {
         let part = self.to_hz / self.from_hz < 0.9 * TO_HZ / FROM_HZ;
         let steps = LABELLED[usize::from(part)];
         // Rounding must not lose the ends of the axis.
@@ -113,7 +113,7 @@ impl Canvas {
     }
 
     /// Horizontal lines and their labels, as close as they stay apart.
-    fn level_grid(&mut self, panel: &Panel, steps: &[f64], with_sign: bool) {
+    pub(super) fn level_grid(&mut self, panel: &Panel, steps: &[f64], with_sign: bool) {
         let apart = self.letter * LINE_APART_LETTERS;
         let fits = |step: &&f64| **step * panel.px_per_db() >= apart;
         let Some(step) = steps.iter().find(fits).or(steps.last()).copied() else { return };

@@ -5,10 +5,10 @@ use super::plot::{N_DECADES, Plot};
 use super::{Corridor, Layout, Shown};
 
 /// A page has the fonts of its system, whose letters are wider than ours by up to this (DejaVu Sans, measured).
-const SYSTEM_FONTS: f64 = 1.2;
+pub(super) const SYSTEM_FONTS: f64 = 1.2;
 
 /// Height of the verdict strip in letters.
-const STRIP_LETTERS: f64 = 2.0;
+pub(super) const STRIP_LETTERS: f64 = 2.0;
 
 /// Patterns of the verdict strip and hatching; once per document, before any figure.
 pub fn patterns() -> String {

@@ -118,17 +118,21 @@ pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement
         recognised: input.recognised.clone(),
         version: env!("CARGO_PKG_VERSION").to_string(),
     };
-    let measurement = compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| {
-        let hint = match &e {
-            CompareError::Read(read) => read.hint.clone(),
-            CompareError::NothingToCompare { .. } => {
-                "give two or more files, or log takes by two microphones".into()
-            }
-            CompareError::NoSuchMicrophone { .. } => {
-                "use the key of the log, or the file's name without its ending".into()
-            }
-        };
-        Failure::new(&e, hint)
-    })?;
+    let measurement =
+        compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| not_compared(&e))?;
     Ok((measurement, settings))
+}
+
+/// Why nothing was compared, with what to do.
+pub(crate) fn not_compared(e: &CompareError) -> Failure {
+    let hint = match e {
+        CompareError::Read(read) => read.hint.clone(),
+        CompareError::NothingToCompare { .. } => {
+            "give two or more files, or log takes by two microphones".into()
+        }
+        CompareError::NoSuchMicrophone { .. } => {
+            "use the key of the log, or the file's name without its ending".into()
+        }
+    };
+    Failure::new(e, hint)
 }

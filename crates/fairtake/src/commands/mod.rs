@@ -2,6 +2,7 @@
 
 pub(crate) mod add;
 mod analysis;
+pub(crate) mod bridge;
 pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod demo;

@@ -1,0 +1,184 @@
+//! `bridge`: how much of a difference an equaliser carries, as filters, settings and a picture.
+
+use super::analysis::{self, Input};
+use super::compare::to_json;
+use crate::cli::BridgeArgs;
+use crate::failure::Failure;
+use crate::{Done, Outcome};
+use fairtake_bridge::{Bridge, BridgeError, Wanted, bridge, sentences};
+use fairtake_compare::{Comparison, Findings, Measurement, Role, Settings, compare};
+use fairtake_files::wav::{Replace, StoreAs, WavSpec, WavWriter};
+use fairtake_files::{FolderInMaking, key_of, write_whole};
+use fairtake_report::bridge::{bands_csv, correction_csv, page, settings_text};
+use fairtake_report::page::mic_name;
+use fairtake_signal::fir::{linear_phase_fir, minimum_phase_fir, to_frequency};
+use fairtake_signal::gain_curve::GainCurve;
+use fairtake_signal::units::amplitude_db;
+use std::path::Path;
+
+/// A filter that is off by less than this, in dB, follows.
+const FOLLOWS_DB: f64 = 0.5;
+
+/// Runs the command.
+pub(crate) fn run(args: &BridgeArgs) -> Outcome {
+    let making = args.into.as_ref().map(|target| FolderInMaking::begin(target)).transpose();
+    let making = making.map_err(|e| Failure::new(&e, e.hint()))?;
+    let input = analysis::open(&args.input)?;
+    let (from, to) = pair(&input, args)?;
+    let settings = args.input.analysis.settings(input.shootout.margin_db);
+    let measured = measured(&input, args, (&from, &to), &settings)?;
+    let rate_hz = args.rate.unwrap_or_else(|| input.takes[0].samples.rate_hz());
+    let wanted = Wanted {
+        most_boost_db: args.boost,
+        most_bands: usize::from(args.most_bands),
+        rate_hz: f64::from(rate_hz),
+    };
+    let findings = &measured.findings;
+    let mut bridges = Vec::new();
+    for (c, tables) in findings.comparisons.iter().zip(&measured.tables) {
+        match bridge(tables, [&c.source, &c.reference, &c.against], &settings, &wanted) {
+            Ok(made) => bridges.push(made),
+            Err(why @ BridgeError::Wanted(_)) => return Err(Failure::new(&why, why.hint())),
+            Err(why) => eprintln!("{}: {why}; {}", c.source, why.hint()),
+        }
+    }
+    if bridges.is_empty() {
+        let hint = "record more of both microphones; what is missing stands above";
+        return Err(Failure::new("nothing can be bridged", hint));
+    }
+    let mut told = Vec::new();
+    if let Some(making) = &making {
+        told = write(making.path(), findings, &bridges, rate_hz, args.length)?;
+    }
+    if args.json {
+        println!("{}", to_json(&bridges)?);
+    } else {
+        bridges.iter().for_each(|b| say(findings, b));
+        told.iter().for_each(|line| println!("{line}"));
+    }
+    if let Some(making) = making {
+        making.complete().map_err(|e| Failure::new(&e, e.hint()))?;
+        eprintln!("wrote {}", args.into.as_deref().unwrap_or(Path::new("")).display());
+    }
+    Ok(Done::Clean)
+}
+
+/// Which microphone is corrected, and which it becomes like.
+fn pair(input: &Input, args: &BridgeArgs) -> Result<(String, String), Failure> {
+    let mut mics: Vec<&str> = Vec::new();
+    for take in input.takes.iter().filter(|t| t.role == Role::Compared) {
+        let here = args.source.as_ref().is_none_or(|s| *s == take.source);
+        if here && !mics.contains(&take.mic.as_str()) {
+            mics.push(&take.mic);
+        }
+    }
+    let other_than =
+        |mic: Option<&String>| mics.iter().find(|m| mic.is_none_or(|not| *not != **m)).map(|m| m.to_string());
+    let from = args.from.clone().or_else(|| other_than(args.to.as_ref()));
+    let to = args.to.clone().or_else(|| other_than(from.as_ref()));
+    match from.zip(to) {
+        Some((from, to)) if from != to => Ok((from, to)),
+        Some((same, _)) => Err(Failure::new(
+            format!("{same} is like itself already"),
+            "name two microphones with --from and --to",
+        )),
+        None => Err(Failure::new("there are not two microphones", "give takes by two, or another --source")),
+    }
+}
+
+fn measured(
+    input: &Input,
+    args: &BridgeArgs,
+    (from, to): (&str, &str),
+    settings: &Settings,
+) -> Result<Measurement, Failure> {
+    let asked = Comparison {
+        reference: None,
+        pair: Some((from.to_string(), to.to_string())),
+        source: args.source.clone(),
+        recognised: input.recognised.clone(),
+        version: env!("CARGO_PKG_VERSION").to_string(),
+    };
+    compare(&input.takes, &input.shootout, settings, &asked).map_err(|e| analysis::not_compared(&e))
+}
+
+fn say(findings: &Findings, bridge: &Bridge) {
+    let name = |key: &str| mic_name(findings, key).to_string();
+    println!("{}: {} to {}", bridge.source, name(&bridge.from), name(&bridge.to));
+    for said in sentences(bridge, name) {
+        println!("  {said}");
+    }
+    print!("{}", settings_text(bridge, &name(&bridge.from), &name(&bridge.to)));
+    println!();
+}
+
+/// Everything in a folder; what is to be said of the filters.
+fn write(
+    into: &Path,
+    findings: &Findings,
+    bridges: &[Bridge],
+    rate_hz: u32,
+    length_s: f64,
+) -> Result<Vec<String>, Failure> {
+    let put = |name: &str, text: &str| {
+        let path = into.join(name);
+        write_whole(&path, text.as_bytes(), Replace::Never).map_err(|e| Failure::new(&e, e.hint()))
+    };
+    put("bridge.html", &page(findings, bridges))?;
+    put("bridge.json", &to_json(&bridges)?)?;
+    let mut told = Vec::new();
+    for b in bridges {
+        let source = key_of(&b.source);
+        std::fs::create_dir_all(into.join(&source))
+            .map_err(|e| Failure::new(format!("{source}: {e}"), "check space and permissions"))?;
+        let name = |key: &str| mic_name(findings, key).to_string();
+        put(&format!("{source}/equaliser.csv"), &bands_csv(b))?;
+        put(&format!("{source}/equaliser.txt"), &settings_text(b, &name(&b.from), &name(&b.to)))?;
+        put(&format!("{source}/correction.csv"), &correction_csv(b))?;
+        let Some(curve) = b.correction() else { continue };
+        let n_taps = ((length_s * f64::from(rate_hz)).round() as usize).max(64);
+        let filters = [
+            ("minimum-phase", minimum_phase_fir(rate_hz, n_taps, |hz| curve.db(hz))),
+            ("linear-phase", linear_phase_fir(rate_hz, n_taps, |hz| curve.db(hz))),
+        ];
+        for (kind, impulse) in filters {
+            write_filter(&into.join(format!("{source}/{kind}.wav")), rate_hz, &impulse)?;
+            told.push(format!(
+                "{source}/{kind}.wav, {length_s} s at {rate_hz} Hz, {}",
+                follows(b, &curve, rate_hz, &impulse)
+            ));
+        }
+    }
+    Ok(told)
+}
+
+fn write_filter(path: &Path, rate_hz: u32, impulse: &[f64]) -> Result<(), Failure> {
+    let spec =
+        WavSpec { rate_hz, n_channels: 1, store_as: StoreAs::Float32, bext: None, cue_markers: Vec::new() };
+    let samples: Vec<f32> = impulse.iter().map(|x| *x as f32).collect();
+    WavWriter::create(path, spec, Replace::Never)
+        .and_then(|mut w| w.write(&samples).and_then(|()| w.finish()))
+        .map_err(|e| Failure::new(&e, e.hint()))
+}
+
+/// From where on a filter of this length follows the correction, in words.
+fn follows(bridge: &Bridge, curve: &GainCurve, rate_hz: u32, impulse: &[f64]) -> String {
+    let n = (8 * impulse.len()).next_power_of_two();
+    let spectrum = to_frequency(impulse.iter().copied(), n);
+    let off = |hz: f64| {
+        let bin = (hz * n as f64 / f64::from(rate_hz)).round() as usize;
+        let gain = spectrum.get(bin).and_then(|x| amplitude_db(x.norm()));
+        gain.map_or(f64::INFINITY, |db| (db - curve.db(hz)).abs())
+    };
+    let middles =
+        bridge.bands.iter().map(|b| (b.from_hz * b.to_hz).sqrt()).filter(|hz| *hz < 0.5 * f64::from(rate_hz));
+    let middles: Vec<f64> = middles.collect();
+    let first = middles.iter().rposition(|hz| off(*hz) > FOLLOWS_DB).map_or(0, |last_off| last_off + 1);
+    match middles.get(first) {
+        Some(hz) => format!(
+            "follows the correction within {FOLLOWS_DB} dB from {} up",
+            fairtake_report::words::hertz(*hz)
+        ),
+        None => format!("too short: it follows the correction within {FOLLOWS_DB} dB nowhere"),
+    }
+}
