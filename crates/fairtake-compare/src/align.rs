@@ -37,13 +37,13 @@ pub(crate) fn align(
         .collect();
     let step = used.len().div_ceil(MOST_EVENTS).max(1);
     let mut spectra = PairSpectra::new(measure_a.rate_hz, longest);
+    let (mut x, mut y) = (vec![0f32; longest], vec![0f32; longest]);
     let (mut energy_a, mut energy_b, mut n_frames) = (0.0, 0.0, 0usize);
     for i in used.into_iter().step_by(step) {
         let event = &measure_a.events[i];
         let n = (((event.end_s - event.start_s) * rate) as usize).min(longest);
-        let (mut x, mut y) = (vec![0f32; n], vec![0f32; n]);
         let start = (event.start_s * rate).round() as u64;
-        let n = take_a.samples.read(start, &mut x)?.min(take_b.samples.read(start, &mut y)?);
+        let n = take_a.samples.read(start, &mut x[..n])?.min(take_b.samples.read(start, &mut y[..n])?);
         energy_a += fairtake_signal::levels::energy(&x[..n]);
         energy_b += fairtake_signal::levels::energy(&y[..n]);
         n_frames += n;
@@ -108,6 +108,7 @@ fn push_gaps(
     let ends = std::iter::once(0.0).chain(measure_a.events.iter().map(|e| e.end_s + KEEP_AWAY_S));
     let starts = measure_a.events.iter().map(|e| e.start_s - KEEP_AWAY_S);
     let step = measure_a.events.len().div_ceil(MOST_EVENTS).max(1);
+    let (mut x, mut y) = (vec![0f32; longest], vec![0f32; longest]);
     for (from_s, to_s) in ends.zip(starts).step_by(step) {
         let n = (((to_s - from_s) * rate) as usize).min(longest);
         if to_s <= from_s || n < longest / 10 {
@@ -115,8 +116,7 @@ fn push_gaps(
         }
         // The end of the gap: what still rings is there least.
         let start = (to_s * rate) as u64 - n as u64;
-        let (mut x, mut y) = (vec![0f32; n], vec![0f32; n]);
-        let n = take_a.samples.read(start, &mut x)?.min(take_b.samples.read(start, &mut y)?);
+        let n = take_a.samples.read(start, &mut x[..n])?.min(take_b.samples.read(start, &mut y[..n])?);
         if n > 0 && quiet(&x[..n], noise_a.mean_square) && quiet(&y[..n], noise_b.mean_square) {
             spectra.push_gap(&x[..n], &y[..n]);
         }

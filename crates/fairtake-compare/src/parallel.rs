@@ -1,30 +1,43 @@
 //! Work on several items at once.
 
 use crate::ReadError;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
-/// Maps over items on as many threads as there are cores, keeping their order. Every item is worked on by itself, so that
-/// what comes of it depends on no timing.
+/// Maps over items on as many threads as there are cores, keeping their order. A thread that is done takes the next item;
+/// every item is worked on by itself, so that what comes of it depends on no timing.
 pub(crate) fn in_parallel<T: Sync, R: Send>(
     items: &[T],
     work: impl Fn(&T) -> Result<R, ReadError> + Sync,
 ) -> Result<Vec<R>, ReadError> {
+    in_parallel_with(items, || (), |_, item| work(item))
+}
+
+/// The same where each thread has room of its own, which is kept from one item to the next and carries nothing over.
+pub(crate) fn in_parallel_with<T: Sync, R: Send, Room>(
+    items: &[T],
+    room: impl Fn() -> Room + Sync,
+    work: impl Fn(&mut Room, &T) -> Result<R, ReadError> + Sync,
+) -> Result<Vec<R>, ReadError> {
     let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(items.len());
-    if n_threads <= 1 {
-        return items.iter().map(work).collect();
-    }
-    let every = |from: usize| -> Vec<Result<R, ReadError>> {
-        items.iter().skip(from).step_by(n_threads).map(&work).collect()
+    let next = AtomicUsize::new(0);
+    let work_on = || -> Vec<(usize, Result<R, ReadError>)> {
+        let (mut room, mut done) = (room(), Vec::new());
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            let Some(item) = items.get(i) else { return done };
+            done.push((i, work(&mut room, item)));
+        }
     };
-    let every = &every;
-    let mut done: Vec<_> = thread::scope(|scope| {
+    let mut done: Vec<(usize, Result<R, ReadError>)> = thread::scope(|scope| {
         // The calling thread works too.
-        let others: Vec<_> = (1..n_threads).map(|from| scope.spawn(move || every(from))).collect();
-        let mut done = vec![every(0).into_iter()];
-        done.extend(others.into_iter().map(|w| w.join().expect("measuring does not panic").into_iter()));
-        done
+        let others: Vec<_> = (1..n_threads).map(|_| scope.spawn(work_on)).collect();
+        let own = work_on();
+        let theirs = others.into_iter().flat_map(|w| w.join().expect("measuring does not panic"));
+        own.into_iter().chain(theirs).collect()
     });
-    (0..items.len()).map(|i| done[i % n_threads].next().expect("every item is worked on")).collect()
+    done.sort_unstable_by_key(|(i, _)| *i);
+    done.into_iter().map(|(_, result)| result).collect()
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use crate::hash::sha256;
 use crate::overheard::Overheard;
 use crate::wav::{self, Layout, Metadata};
 use fairtake_compare::{FileHash, ReadError, Samples, StoredAs};
+use std::cell::RefCell;
 use std::fs::File;
 use std::os::unix::fs::FileExt;
 use std::path::{Path, PathBuf};
@@ -13,6 +14,11 @@ use std::sync::{Arc, OnceLock};
 
 /// Bytes fetched at once, so that decoding stays in the cache; a frame larger than this is fetched alone.
 const STRETCH_BYTES: usize = 1 << 16;
+
+thread_local! {
+    /// Room for a stretch, kept from one read to the next.
+    static STRETCH: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
+}
 
 /// An audio file. Opening a WAVE file reads the header only; other kinds are decoded whole.
 #[derive(Debug, Clone)]
@@ -155,15 +161,34 @@ impl Samples for ChannelSamples {
     }
 
     fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
+        STRETCH.with_borrow_mut(|room| self.read_by(room, start, out))
+    }
+
+    fn finish(&self) -> Result<(), ReadError> {
+        let Some(overheard) = self.inner.overheard.get() else { return Ok(()) };
+        overheard.finish(&self.inner.file).map_err(|e| {
+            self.fail(
+                format!("cannot be read to its end: {e}"),
+                "the file changed or the medium failed; copy the file again",
+            )
+        })
+    }
+}
+
+impl ChannelSamples {
+    /// Reads by way of `room`, which holds bytes of no meaning.
+    fn read_by(&self, room: &mut Vec<u8>, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
         let layout = &self.inner.layout;
         let frame_bytes = layout.frame_bytes();
         let left = usize::try_from(layout.frames.saturating_sub(start)).unwrap_or(usize::MAX);
         let n_frames = out.len().min(left);
         let stretch_frames = (STRETCH_BYTES / frame_bytes).max(1).min(n_frames.max(1));
-        let mut bytes = vec![0u8; stretch_frames * frame_bytes];
+        if room.len() < stretch_frames * frame_bytes {
+            room.resize(stretch_frames * frame_bytes, 0);
+        }
         let mut at = start;
         for part in out[..n_frames].chunks_mut(stretch_frames) {
-            let bytes = &mut bytes[..part.len() * frame_bytes];
+            let bytes = &mut room[..part.len() * frame_bytes];
             let offset = layout.data_start + at * frame_bytes as u64;
             let unreadable = |e: std::io::Error| {
                 self.fail(
@@ -188,18 +213,6 @@ impl Samples for ChannelSamples {
         Ok(n_frames)
     }
 
-    fn finish(&self) -> Result<(), ReadError> {
-        let Some(overheard) = self.inner.overheard.get() else { return Ok(()) };
-        overheard.finish(&self.inner.file).map_err(|e| {
-            self.fail(
-                format!("cannot be read to its end: {e}"),
-                "the file changed or the medium failed; copy the file again",
-            )
-        })
-    }
-}
-
-impl ChannelSamples {
     fn fail(&self, what: String, hint: &str) -> ReadError {
         ReadError { file: self.inner.name.clone(), what, hint: hint.into() }
     }

@@ -10,7 +10,7 @@ use crate::log::{Log, TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
 use crate::shelf::{Loaded, Shelf};
-use fairtake_compare::{Shootout, StoredAs, Take};
+use fairtake_compare::{FileHash, Shootout, StoredAs, Take};
 use sha2::{Digest, Sha256};
 use std::collections::{HashMap, HashSet};
 use std::fmt;
@@ -150,12 +150,27 @@ impl ShootoutFolder {
     /// # Errors
     /// When one cannot be opened.
     pub fn open_entries(&self, entries: Vec<TakeEntry>) -> Result<Vec<Take>, AudioError> {
-        let mut opened = Vec::new();
-        for entry in entries {
+        open_to_be_hashed(self.opened(entries)?)
+    }
+
+    /// The same where nothing is compared and a quick answer is due: hashes stay unknown.
+    ///
+    /// # Errors
+    /// When one cannot be opened.
+    pub fn open_unhashed(&self, entries: Vec<TakeEntry>) -> Result<Vec<Take>, AudioError> {
+        let unhashed = |(entry, audio): (TakeEntry, AudioFile)| {
+            let stored_as = audio.stored_as_with(FileHash::default());
+            open_take(entry, &audio, stored_as)
+        };
+        self.opened(entries)?.into_iter().map(unhashed).collect()
+    }
+
+    fn opened(&self, entries: Vec<TakeEntry>) -> Result<Vec<(TakeEntry, AudioFile)>, AudioError> {
+        let open = |entry: TakeEntry| {
             let audio = AudioFile::open(&self.path.join(&entry.file))?;
-            opened.push((entry, audio));
-        }
-        open_to_be_hashed(opened)
+            Ok((entry, audio))
+        };
+        entries.into_iter().map(open).collect()
     }
 
     /// What was stored under a key, `None` if nothing was, it cannot be read or is no longer what was stored.

@@ -17,9 +17,32 @@ pub fn energy(samples: &[f32]) -> f64 {
     widest(Energy(samples))
 }
 
-/// Sum of samples.
-pub fn sum(samples: &[f32]) -> f64 {
-    widest(Sum(samples))
+/// Levels of samples that stream by.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Levels {
+    /// Highest absolute sample.
+    pub peak: f64,
+    /// Sum of samples.
+    pub sum: f64,
+    /// Sum of squares.
+    pub squares: f64,
+}
+
+impl Levels {
+    /// Takes in what was found of a short stretch.
+    #[inline(always)]
+    pub(crate) fn add(&mut self, found: &Look) {
+        self.peak = self.peak.max(f64::from(found.peak));
+        self.sum += f64::from(found.sum);
+        self.squares += f64::from(found.squares);
+    }
+
+    /// Takes in the levels of further samples.
+    pub fn join(&mut self, other: &Levels) {
+        self.peak = self.peak.max(other.peak);
+        self.sum += other.sum;
+        self.squares += other.squares;
+    }
 }
 
 // Several sums or comparisons at a time: no chain of one waiting for the other.
@@ -61,40 +84,71 @@ impl Work for Energy<'_> {
     }
 }
 
-/// Sum of the squares of what is made of each value of `a` and the one at its place in `b`; for use inside [`Work`].
-#[inline(always)]
-pub(crate) fn sum_of_squares(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f32 {
-    let n = a.len().min(b.len());
-    let ((a, a_rest), (b, b_rest)) = (a[..n].as_chunks::<32>(), b[..n].as_chunks::<32>());
-    let mut sums = [0f32; 32];
-    for (a, b) in a.iter().zip(b) {
-        for ((s, x), y) in sums.iter_mut().zip(a).zip(b) {
-            let value = of(*x, *y);
-            *s += value * value;
-        }
-    }
-    let square = |(x, y): (&f32, &f32)| of(*x, *y).powi(2);
-    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(square).sum::<f32>()
+/// What one look at a short stretch finds; sums in f32 are exact enough for its length.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Look {
+    /// Sum of squares of the samples.
+    pub squares: f32,
+    /// Sum of squares of the steps from each sample to the next.
+    pub steps: f32,
+    /// Sum of the samples.
+    pub sum: f32,
+    /// Highest absolute sample.
+    pub peak: f32,
 }
 
-struct Sum<'a>(&'a [f32]);
+/// So many samples are looked at together.
+const LANES: usize = 8;
 
-impl Work for Sum<'_> {
-    type Out = f64;
+/// All that is wanted of one stretch at once; for use inside [`Work`].
+#[inline(always)]
+pub(crate) fn look(stretch: &[f32]) -> Look {
+    let mut lanes = Lanes::default();
+    let (first, later) = stretch.split_at(LANES.min(stretch.len()));
+    let (now, rest) = later.as_chunks::<LANES>();
+    if let Some(first) = first.first_chunk::<LANES>() {
+        // The first sample has none before it: no step.
+        lanes.take(first, &[first[0], first[0], first[1], first[2], first[3], first[4], first[5], first[6]]);
+        let before = stretch[LANES - 1..].as_chunks::<LANES>().0;
+        now.iter().zip(before).for_each(|(now, before)| lanes.take(now, before));
+    }
+    let last = if first.len() < LANES { first } else { rest };
+    let n_before = stretch.len() - last.len();
+    for (k, x) in last.iter().enumerate() {
+        lanes.take_one(k, *x, stretch[(n_before + k).saturating_sub(1)]);
+    }
+    let total = |lanes: &[f32; LANES]| lanes.iter().sum::<f32>();
+    Look {
+        squares: total(&lanes.squares),
+        steps: total(&lanes.steps),
+        sum: total(&lanes.sum),
+        peak: lanes.peak.iter().fold(0f32, |a, x| a.max(*x)),
+    }
+}
+
+#[derive(Default)]
+struct Lanes {
+    squares: [f32; LANES],
+    steps: [f32; LANES],
+    sum: [f32; LANES],
+    peak: [f32; LANES],
+}
+
+impl Lanes {
+    #[inline(always)]
+    fn take(&mut self, now: &[f32; LANES], before: &[f32; LANES]) {
+        for k in 0..LANES {
+            self.take_one(k, now[k], before[k]);
+        }
+    }
 
     #[inline(always)]
-    fn done(self) -> f64 {
-        let mut total = 0.0;
-        // In parts, so that f32 is exact enough.
-        for part in self.0.chunks(4096) {
-            let (chunks, rest) = part.as_chunks::<32>();
-            let mut sums = [0f32; 32];
-            for chunk in chunks {
-                sums.iter_mut().zip(chunk).for_each(|(s, x)| *s += x);
-            }
-            total += sums.iter().chain(rest).map(|x| f64::from(*x)).sum::<f64>();
-        }
-        total
+    fn take_one(&mut self, k: usize, x: f32, before: f32) {
+        let (step, size) = (x - before, x.abs());
+        self.squares[k] += x * x;
+        self.steps[k] += step * step;
+        self.sum[k] += x;
+        self.peak[k] = if size > self.peak[k] { size } else { self.peak[k] };
     }
 }
 
@@ -113,14 +167,17 @@ mod tests {
     }
 
     #[test]
-    fn the_fast_sums_are_the_slow_ones() {
-        for n in [0usize, 5, 16, 100] {
-            let a: Vec<f32> = (0..n).map(|i| i as f32).collect();
-            let b: Vec<f32> = (0..n).map(|i| 3.0 - i as f32).collect();
+    fn one_look_finds_what_four_would() {
+        for n in [0usize, 1, 5, 8, 15, 16, 17, 110, 120] {
+            let x: Vec<f32> = (0..n).map(|i| ((i * 7) % 13) as f32 - 6.0).collect();
             // Exact: all are whole numbers below 2^24.
-            let slow: f32 = a.iter().zip(&b).map(|(x, y)| (x - y).powi(2)).sum();
-            assert_eq!(sum_of_squares(&a, &b, |x, y| x - y), slow);
-            assert_eq!(sum(&a), a.iter().map(|x| f64::from(*x)).sum::<f64>());
+            let expected = Look {
+                squares: x.iter().map(|x| x * x).sum(),
+                steps: x.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum(),
+                sum: x.iter().sum(),
+                peak: x.iter().fold(0.0, |a, x| a.max(x.abs())),
+            };
+            assert_eq!(look(&x), expected, "{n}");
         }
     }
 }

@@ -24,9 +24,14 @@ type Lanes<const N: usize> = [f64; N];
 /// high-pass.
 type Memory<const N: usize> = [Lanes<N>; 6];
 
+/// a·b + c, in one instruction or in two.
 #[inline(always)]
-fn each<const N: usize>(of: impl Fn(usize) -> f64) -> Lanes<N> {
-    std::array::from_fn(of)
+fn add<const FUSED: bool, const N: usize>(a: f64, b: &Lanes<N>, c: &Lanes<N>) -> Lanes<N> {
+    let mut out = [0.0; N];
+    for i in 0..N {
+        out[i] = if FUSED { a.mul_add(b[i], c[i]) } else { a * b[i] + c[i] };
+    }
+    out
 }
 
 /// The K-weighting filter for any sampling rate; keeps its state between calls.
@@ -115,6 +120,18 @@ impl<const N: usize> Work for Filtering<'_, N> {
 
     #[inline(always)]
     fn done(self) -> Lanes<N> {
+        self.filtered::<false>()
+    }
+
+    #[inline(always)]
+    fn done_fused(self) -> Lanes<N> {
+        self.filtered::<true>()
+    }
+}
+
+impl<const N: usize> Filtering<'_, N> {
+    #[inline(always)]
+    fn filtered<const FUSED: bool>(self) -> Lanes<N> {
         // Local copies stay in registers.
         let [Section { b: [b0, b1, b2], a: [a1, a2] }, Section { a: [c1, c2], .. }] = self.sections;
         let ([mut x1, mut x2, mut y1, mut y2, mut z1, mut z2], mut sums) = (*self.memory, [0.0; N]);
@@ -122,10 +139,21 @@ impl<const N: usize> Work for Filtering<'_, N> {
         let signals = self.signals.map(|s| &s[..n]);
         #[allow(clippy::needless_range_loop, reason = "several signals are read at one place")]
         for k in 0..n {
-            let x = each(|i| f64::from(signals[i][k]));
-            let y = each(|i| ((b0 * x[i] + b1 * x1[i]) + (b2 * x2[i] - a2 * y2[i])) - a1 * y1[i]);
-            let z = each(|i| ((y[i] - y1[i] - y1[i]) + (y2[i] - c2 * z2[i])) - c1 * z1[i]);
-            sums = each(|i| sums[i] + z[i] * z[i]);
+            let (mut x, mut second) = ([0.0; N], [0.0; N]);
+            for i in 0..N {
+                x[i] = f64::from(signals[i][k]);
+            }
+            // What the last output goes into comes last.
+            let heard =
+                add::<FUSED, N>(b2, &x2, &add::<FUSED, N>(b1, &x1, &add::<FUSED, N>(b0, &x, &[0.0; N])));
+            let y = add::<FUSED, N>(-a1, &y1, &add::<FUSED, N>(-a2, &y2, &heard));
+            for i in 0..N {
+                second[i] = (y[i] - y1[i]) + (y2[i] - y1[i]);
+            }
+            let z = add::<FUSED, N>(-c1, &z1, &add::<FUSED, N>(-c2, &z2, &second));
+            for i in 0..N {
+                sums[i] = if FUSED { z[i].mul_add(z[i], sums[i]) } else { sums[i] + z[i] * z[i] };
+            }
             (x2, x1, y2, y1, z2, z1) = (x1, x, y1, y, z1, z);
         }
         *self.memory = [x1, x2, y1, y2, z1, z2];

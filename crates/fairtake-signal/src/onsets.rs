@@ -3,7 +3,7 @@
 //! Novelty is the rise of energy from one short stretch to the next, taken in two bands (the signal and its first
 //! difference, which is bright) and summed in dB above the floor: a two-band form of spectral flux.
 
-use crate::levels::sum_of_squares;
+use crate::levels::{Levels, look};
 use crate::units::power_db_at_least;
 use fairtake_transform::{Work, widest};
 
@@ -46,14 +46,14 @@ impl Envelope {
         }
     }
 
-    /// Adds whole stretches; a last incomplete one is passed over.
-    pub fn push(&mut self, samples: &[f32]) {
-        widest(Push { samples, envelope: self });
+    /// Adds whole stretches; a last incomplete one is passed over. The levels are those of all samples, found on the way.
+    pub fn push(&mut self, samples: &[f32]) -> Levels {
+        widest(Push { samples, envelope: self })
     }
 
     /// Mean square that a tenth of the take lies below, over 20 ms stretches: the floor.
     pub fn floor(&self) -> f64 {
-        percentile(&self.averaged(&self.plain, 8), 0.1)
+        percentile(self.averaged(&self.plain, 8), 0.1)
     }
 
     /// Mean square of the quietest quarter of a second that holds no digital silence; `None` where there is none. Unlike
@@ -81,7 +81,7 @@ impl Envelope {
         }
         let mut rise = vec![0.0f64; n];
         for values in [&self.plain, &self.bright] {
-            let floor = percentile(&self.averaged(values, 8), 0.1) * 10.0 + 1e-14;
+            let floor = percentile(self.averaged(values, 8), 0.1) * 10.0 + 1e-14;
             let mut sums = vec![0.0f64; n + 1];
             (0..n).for_each(|i| sums[i + 1] = sums[i] + f64::from(values[i]));
             let mean = |from: usize, to: usize| (sums[to] - sums[from]) / (to - from).max(1) as f64;
@@ -100,7 +100,7 @@ impl Envelope {
             power_db_at_least(f64::from(peak), -140.0)
         };
         // Local maxima above an adaptive threshold: well above what the novelty usually is here.
-        let usual = percentile(&rise, 0.9);
+        let usual = percentile(rise.clone(), 0.9);
         let threshold = LEAST_RISE_DB.max(1.5 * usual);
         let gap = (LEAST_GAP_S / HOP_S) as usize;
         let mut peaks: Vec<usize> = (0..n)
@@ -176,25 +176,29 @@ struct Push<'a> {
 }
 
 impl Work for Push<'_> {
-    type Out = ();
+    type Out = Levels;
 
     #[inline(always)]
-    fn done(self) {
-        for hop in self.samples.chunks_exact(self.envelope.hop_frames) {
-            let n = hop.len() as f32;
-            self.envelope.plain.push(sum_of_squares(hop, hop, |x, _| x) / n);
-            self.envelope.bright.push(sum_of_squares(&hop[1..], hop, |next, x| next - x) / n);
+    fn done(self) -> Levels {
+        let mut all = Levels::default();
+        let hops = self.samples.chunks_exact(self.envelope.hop_frames);
+        all.add(&look(hops.remainder()));
+        for hop in hops {
+            let found = look(hop);
+            all.add(&found);
+            self.envelope.plain.push(found.squares / hop.len() as f32);
+            self.envelope.bright.push(found.steps / hop.len() as f32);
         }
+        all
     }
 }
 
-fn percentile(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    if sorted.is_empty() {
+fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
+    if values.is_empty() {
         return 0.0;
     }
-    let idx = ((sorted.len() - 1) as f64 * share) as usize;
-    *sorted.select_nth_unstable_by(idx, f64::total_cmp).1
+    let idx = ((values.len() - 1) as f64 * share) as usize;
+    *values.select_nth_unstable_by(idx, f64::total_cmp).1
 }
 
 #[cfg(test)]

@@ -10,6 +10,14 @@ use std::sync::Arc;
 /// played.
 const WHITENED: f64 = 0.7;
 
+/// Room for one correlation, kept from one to the next.
+#[derive(Debug, Default)]
+pub struct CorrelatorRoom {
+    samples: Vec<f64>,
+    spectra: [Vec<Complex<f64>>; 2],
+    scratch: Vec<Complex<f64>>,
+}
+
 /// Correlation of short stretches over a range of delays, by way of the spectrum.
 pub struct Correlator {
     length: usize,
@@ -30,42 +38,44 @@ impl Correlator {
     ///
     /// `x` holds `length` frames, `y` begins `reach` frames earlier and holds `length + 2·reach`; what is missing at the end
     /// counts as zeros. Shape: one value per delay from −reach to reach. `None` where one of them is silent.
-    pub fn correlate(&self, x: &[f32], y: &[f32]) -> Option<Vec<f64>> {
-        let (x, y) = (self.spectrum(x, self.length), self.spectrum(y, self.length + 2 * self.reach));
+    pub fn correlate(&self, x: &[f32], y: &[f32], room: &mut CorrelatorRoom) -> Option<Vec<f64>> {
+        let CorrelatorRoom { samples, spectra: [cross, other], scratch } = room;
+        self.spectrum(&x[..x.len().min(self.length)], samples, cross, scratch);
+        self.spectrum(&y[..y.len().min(self.length + 2 * self.reach)], samples, other, scratch);
         let mut total = 0.0;
-        let mut cross: Vec<Complex<f64>> = x
-            .iter()
-            .zip(&y)
-            .map(|(a, b)| {
-                let g = a.conj() * b;
-                let size = g.norm();
-                if size == 0.0 {
-                    return Complex::default();
-                }
-                let kept = size.powf(1.0 - WHITENED);
-                total += kept;
-                g / size * kept
-            })
-            .collect();
+        for (a, b) in cross.iter_mut().zip(other) {
+            let g = a.conj() * *b;
+            let power = g.norm_sqr();
+            // Of |g| the power 1 − WHITENED is kept: |g|² to half of that.
+            let kept = if power > 0.0 { power.powf(0.5 * (1.0 - WHITENED)) } else { 0.0 };
+            total += kept;
+            *a = if power > 0.0 { g * (kept / power.sqrt()) } else { Complex::default() };
+        }
         if total <= 0.0 {
             return None;
         }
         let last = cross.len() - 1;
         (cross[0].im, cross[last].im) = (0.0, 0.0);
-        let mut out = self.inverse.make_output_vec();
-        self.inverse.process(&mut cross, &mut out).expect("lengths are those of the plan");
-        out.truncate(2 * self.reach + 1);
+        samples.resize(self.n_fft, 0.0);
+        scratch.resize(self.inverse.get_scratch_len().max(scratch.len()), Complex::default());
+        self.inverse.process_with_scratch(cross, samples, scratch).expect("lengths are those of the plan");
         // The inverse transform adds every bin but the outermost twice.
-        out.iter_mut().for_each(|v| *v /= 2.0 * total);
-        Some(out)
+        Some(samples[..2 * self.reach + 1].iter().map(|v| v / (2.0 * total)).collect())
     }
 
-    fn spectrum(&self, samples: &[f32], most: usize) -> Vec<Complex<f64>> {
-        let mut padded = vec![0.0; self.n_fft];
-        padded.iter_mut().zip(samples.iter().take(most)).for_each(|(p, x)| *p = f64::from(*x));
-        let mut out = self.forward.make_output_vec();
-        self.forward.process(&mut padded, &mut out).expect("lengths are those of the plan");
-        out
+    fn spectrum(
+        &self,
+        of: &[f32],
+        samples: &mut Vec<f64>,
+        out: &mut Vec<Complex<f64>>,
+        scratch: &mut Vec<Complex<f64>>,
+    ) {
+        samples.clear();
+        samples.extend(of.iter().map(|x| f64::from(*x)));
+        samples.resize(self.n_fft, 0.0);
+        out.resize(self.n_fft / 2 + 1, Complex::default());
+        scratch.resize(self.forward.get_scratch_len().max(scratch.len()), Complex::default());
+        self.forward.process_with_scratch(samples, out, scratch).expect("lengths are those of the plan");
     }
 }
 
@@ -93,6 +103,9 @@ pub struct NoiseShared {
     ab: Vec<Complex<f64>>,
 }
 
+/// One stretch of both as [`NoiseShared`] wants it: spectra as far up as noise is compared, each of energy one in all.
+pub struct NoiseStretch([Vec<Complex<f64>>; 2]);
+
 /// What is found of the noise.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NoiseFound {
@@ -107,7 +120,9 @@ pub struct NoiseFound {
 impl NoiseShared {
     /// For stretches of `length` frames.
     pub fn new(rate_hz: u32, length: usize) -> NoiseShared {
-        let n_bins = length / 2 + 1;
+        let [.., highest_hz] = OCTAVES_FROM_HZ;
+        let n_bins = (2.0 * highest_hz * length as f64 / f64::from(rate_hz)).ceil() as usize;
+        let n_bins = n_bins.min(length / 2 + 1);
         let turn = std::f64::consts::TAU / length.max(1) as f64;
         NoiseShared {
             rate_hz: f64::from(rate_hz),
@@ -124,31 +139,30 @@ impl NoiseShared {
     /// Adds one stretch of both; shorter ones are passed over.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
         if a.len() >= self.length && b.len() >= self.length {
-            self.add(&self.spectra(a, b));
+            self.add(&self.stretch(a, b));
         }
     }
 
-    /// Spectra of one stretch of both, which hold `length` frames.
-    pub fn spectra(&self, a: &[f32], b: &[f32]) -> [Vec<Complex<f64>>; 2] {
-        [a, b].map(|samples| {
-            let mut windowed: Vec<f64> =
-                samples.iter().zip(&self.window).map(|(x, w)| f64::from(*x) * w).collect();
-            let mut out = self.forward.make_output_vec();
-            self.forward.process(&mut windowed, &mut out).expect("lengths are those of the plan");
-            out
-        })
+    /// One stretch of both, which hold `length` frames.
+    pub fn stretch(&self, a: &[f32], b: &[f32]) -> NoiseStretch {
+        let (mut windowed, mut bins) = (self.forward.make_input_vec(), self.forward.make_output_vec());
+        NoiseStretch([a, b].map(|samples| {
+            let values = samples.iter().zip(&self.window).map(|(x, w)| f64::from(*x) * w);
+            windowed.iter_mut().zip(values).for_each(|(to, value)| *to = value);
+            self.forward.process(&mut windowed, &mut bins).expect("lengths are those of the plan");
+            // Every stretch weighs alike, so that one that something was played in does not decide alone.
+            let energy: f64 = bins.iter().map(Complex::norm_sqr).sum();
+            let scale = 1.0 / energy.max(f64::MIN_POSITIVE).sqrt();
+            bins[..self.ab.len()].iter().map(|bin| bin * scale).collect()
+        }))
     }
 
-    /// Adds the spectra of one stretch of both.
-    pub fn add(&mut self, [a, b]: &[Vec<Complex<f64>>; 2]) {
-        // Every stretch weighs alike, so that one that something was played in does not decide alone.
-        let energy =
-            |s: &Vec<Complex<f64>>| s.iter().map(Complex::norm_sqr).sum::<f64>().max(f64::MIN_POSITIVE);
-        let (ea, eb) = (energy(a), energy(b));
+    /// Adds one stretch of both.
+    pub fn add(&mut self, NoiseStretch([a, b]): &NoiseStretch) {
         for k in 0..self.ab.len() {
-            self.aa[k] += a[k].norm_sqr() / ea;
-            self.bb[k] += b[k].norm_sqr() / eb;
-            self.ab[k] += a[k].conj() * b[k] / (ea * eb).sqrt();
+            self.aa[k] += a[k].norm_sqr();
+            self.bb[k] += b[k].norm_sqr();
+            self.ab[k] += a[k].conj() * b[k];
         }
         self.n += 1;
     }
@@ -219,20 +233,21 @@ mod tests {
         let (length, reach) = (4000, 300);
         let mut next = noise(1);
         let long: Vec<f32> = (0..length + 2 * reach).map(|_| next()).collect();
-        let correlator = Correlator::new(length, reach);
+        let (correlator, mut room) = (Correlator::new(length, reach), CorrelatorRoom::default());
         for delay in [-300i64, -7, 0, 41, 300] {
             // What x holds stands in y, which is read from −reach on, at reach + delay.
             let from = (reach as i64 + delay) as usize;
-            let found = correlator.correlate(&long[from..from + length], &long).expect("they sound");
+            let found =
+                correlator.correlate(&long[from..from + length], &long, &mut room).expect("they sound");
             let most = (0..found.len()).max_by(|a, b| found[*a].total_cmp(&found[*b])).expect("not empty");
             assert_eq!(most, from);
             assert!(found[most] > 0.8, "{}", found[most]);
         }
         let other: Vec<f32> = (0..length).map(|_| next()).collect();
-        let stranger = correlator.correlate(&other, &long).expect("they sound");
+        let stranger = correlator.correlate(&other, &long, &mut room).expect("they sound");
         // Five standard deviations of 4000 independent products: 5/√4000.
         assert!(stranger.iter().all(|c| c.abs() < 0.08));
-        assert_eq!(correlator.correlate(&vec![0.0; length], &long), None);
+        assert_eq!(correlator.correlate(&vec![0.0; length], &long, &mut room), None);
     }
 
     fn shared_noise(share: f32, n: usize) -> Option<NoiseFound> {

@@ -2,7 +2,7 @@
 
 use crate::bands::BandSet;
 use crate::powers::Powers;
-use fairtake_transform::fast_length;
+use fairtake_transform::{Work, fast_length, widest};
 
 /// Taper at both ends of an event, in seconds: long enough that a cut tail does not splash, short beside any event.
 const TAPER_S: f64 = 0.002;
@@ -90,13 +90,23 @@ fn integrate(powers: &[f32], spans_hz: &[(f64, f64)], bin_hz: f64, scale: f64) -
     };
     let within = |(from_hz, to_hz): &(f64, f64)| {
         let ((from, not), (to, also)) = (place(*from_hz), place(*to_hz));
-        let (fours, rest) = powers[from..to].as_chunks::<4>();
-        let mut sums = [0f64; 4];
-        fours.iter().for_each(|four| sums.iter_mut().zip(four).for_each(|(s, p)| *s += f64::from(*p)));
-        let rest: f64 = rest.iter().map(|p| f64::from(*p)).sum();
-        sums.iter().sum::<f64>() + rest + also - not
+        widest(Summed(&powers[from..to])) + also - not
     };
     spans_hz.iter().map(|span| within(span).max(0.0) * scale).collect()
+}
+
+struct Summed<'a>(&'a [f32]);
+
+impl Work for Summed<'_> {
+    type Out = f64;
+
+    #[inline(always)]
+    fn done(self) -> f64 {
+        let (eights, rest) = self.0.as_chunks::<8>();
+        let mut sums = [0f64; 8];
+        eights.iter().for_each(|eight| sums.iter_mut().zip(eight).for_each(|(s, p)| *s += f64::from(*p)));
+        sums.iter().sum::<f64>() + rest.iter().map(|p| f64::from(*p)).sum::<f64>()
+    }
 }
 
 #[cfg(test)]

@@ -9,6 +9,15 @@ pub trait Work {
 
     /// Does it.
     fn done(self) -> Self::Out;
+
+    /// Does it where multiplying and adding are one instruction: for work that can make use of that.
+    #[inline(always)]
+    fn done_fused(self) -> Self::Out
+    where
+        Self: Sized,
+    {
+        self.done()
+    }
 }
 
 struct Job<W>(W);
@@ -18,7 +27,8 @@ impl<W: Work> WithSimd for Job<W> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, _: S) -> W::Out {
-        self.0.done()
+        // Registers of four f64 and more come with it.
+        if S::F64_LANES >= 4 { self.0.done_fused() } else { self.0.done() }
     }
 }
 

@@ -48,7 +48,8 @@ pub fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
         return Vec::new();
     }
     let cut = Cut::new(pair);
-    let side_of = |side| Side::new(pair, side, &octaves, &cut, settings);
+    let grid = Grid::new(octaves);
+    let side_of = |side| Side::new(pair, side, &grid, &cut, settings);
     // Two thousand spectra are looked through for each microphone: on a thread each.
     let sides: [Side; 2] = std::thread::scope(|scope| {
         let first = scope.spawn(|| side_of(0));
@@ -62,7 +63,8 @@ pub fn features(pair: &PairTables, settings: &Settings) -> Vec<Feature> {
             continue;
         }
         // Where a spectrum has not fallen by the end of what is measured, nothing is known to set an edge.
-        let end = if kind == FeatureKind::LowEdge { octaves[0] } else { octaves[octaves.len() - 1] };
+        let end =
+            if kind == FeatureKind::LowEdge { grid.octaves[0] } else { grid.octaves[grid.octaves.len() - 1] };
         let open =
             [&a, &b].into_iter().flatten().any(|(at, hidden)| !hidden && (at.hz.log2() - end).abs() < 1e-9);
         let set_by = if open { None } else { set_by(a.as_ref(), b.as_ref()) };
@@ -114,7 +116,7 @@ struct Side {
 }
 
 impl Side {
-    fn new(pair: &PairTables, side: usize, octaves: &[f64], cut: &Cut, settings: &Settings) -> Side {
+    fn new(pair: &PairTables, side: usize, grid: &Grid, cut: &Cut, settings: &Settings) -> Side {
         let (fit, mean) = microphone_fit(pair, side);
         let curve_settings = CurveSettings {
             confidence: settings.confidence,
@@ -122,9 +124,9 @@ impl Side {
             seed: settings.seed ^ (0xfea7 + side as u64),
         };
         let resamples = fit
-            .map(|fit| resampled(&fit, octaves, &curve_settings, |spectrum| scan(spectrum, octaves, cut)))
+            .map(|fit| resampled(&fit, &grid.octaves, &curve_settings, |spectrum| scan(spectrum, grid, cut)))
             .unwrap_or_default();
-        Side { scan: scan(&mean, octaves, cut), resamples }
+        Side { scan: scan(&mean, grid, cut), resamples }
     }
 
     /// An edge with its interval and whether noise sets it. Without resamples nothing is said.
@@ -192,9 +194,35 @@ fn interval(seen: &mut [f64], n: usize) -> Option<(f64, f64)> {
     Some((at(0.025), at(0.975)))
 }
 
-/// Looks at one spectrum: levels in dB at ascending positions in octaves.
-fn scan(spectrum: &[f64], octaves: &[f64], cut: &Cut) -> Scan {
-    let thirds = smooth(spectrum, octaves, 1.0 / 6.0);
+/// Ascending positions in octaves, and how far the averages around each reach.
+struct Grid {
+    octaves: Vec<f64>,
+    /// A third of an octave wide.
+    thirds: Vec<(usize, usize)>,
+    /// A quarter of an octave wide.
+    quarters: Vec<(usize, usize)>,
+}
+
+impl Grid {
+    fn new(octaves: Vec<f64>) -> Grid {
+        let around = |reach: f64| -> Vec<(usize, usize)> {
+            let within = |at: &f64| {
+                let from = octaves.partition_point(|o| *o < at - reach);
+                (from, octaves.partition_point(|o| *o <= at + reach))
+            };
+            octaves.iter().map(within).collect()
+        };
+        let (thirds, quarters) = (around(1.0 / 6.0), around(1.0 / 8.0));
+        Grid { octaves, thirds, quarters }
+    }
+}
+
+/// Looks at one spectrum: levels in dB on a grid.
+fn scan(spectrum: &[f64], grid: &Grid, cut: &Cut) -> Scan {
+    let octaves = &grid.octaves;
+    let mut sums = vec![0.0; spectrum.len() + 1];
+    spectrum.iter().enumerate().for_each(|(i, level)| sums[i + 1] = sums[i] + level);
+    let thirds = smooth(&sums, &grid.thirds);
     let top = thirds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let threshold = top - RANGE_DB;
     let inside = |i: &usize| thirds[*i] >= threshold;
@@ -211,7 +239,7 @@ fn scan(spectrum: &[f64], octaves: &[f64], cut: &Cut) -> Scan {
     };
     let first = (0..thirds.len()).find(inside);
     let last = (0..thirds.len()).rev().find(inside);
-    let course = smooth(spectrum, octaves, 1.0 / 8.0);
+    let course = smooth(&sums, &grid.quarters);
     let upside_down: Vec<f64> = course.iter().map(|v| -v).collect();
     Scan {
         low_edge: edge(first, -1, cut.below),
@@ -225,22 +253,9 @@ fn scan(spectrum: &[f64], octaves: &[f64], cut: &Cut) -> Scan {
     }
 }
 
-/// Averages the levels over ± `reach` octaves.
-fn smooth(spectrum: &[f64], octaves: &[f64], reach: f64) -> Vec<f64> {
-    let (mut from, mut to, mut sum) = (0, 0, 0.0);
-    (0..spectrum.len())
-        .map(|i| {
-            while to < spectrum.len() && octaves[to] <= octaves[i] + reach {
-                sum += spectrum[to];
-                to += 1;
-            }
-            while octaves[from] < octaves[i] - reach {
-                sum -= spectrum[from];
-                from += 1;
-            }
-            sum / (to - from) as f64
-        })
-        .collect()
+/// Averages over each of the spans, from the sums of the levels up to each place.
+fn smooth(sums: &[f64], spans: &[(usize, usize)]) -> Vec<f64> {
+    spans.iter().map(|(from, to)| (sums[*to] - sums[*from]) / (to - from) as f64).collect()
 }
 
 /// Local maxima with their prominence (the lesser of the falls to both sides before anything higher) and the
@@ -252,17 +267,7 @@ fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
         if course[i] < threshold || course[i] < course[i - 1] || course[i] <= course[i + 1] {
             continue;
         }
-        let fall = |steps: &mut dyn Iterator<Item = usize>| {
-            let mut lowest = course[i];
-            for j in steps {
-                if course[j] > course[i] {
-                    break;
-                }
-                lowest = lowest.min(course[j]);
-            }
-            course[i] - lowest
-        };
-        let prominence_db = fall(&mut (0..i).rev()).min(fall(&mut (i + 1..n)));
+        let prominence_db = fall(course[i], course[..i].iter().rev()).min(fall(course[i], &course[i + 1..]));
         if prominence_db < LEAST_PROMINENCE_DB {
             continue;
         }
@@ -283,6 +288,14 @@ fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
     out
 }
 
+/// How far it falls from a height before anything higher comes.
+fn fall<'a>(from: f64, levels: impl IntoIterator<Item = &'a f64>) -> f64 {
+    from - levels
+        .into_iter()
+        .take_while(|level| **level <= from)
+        .fold(from, |lowest, level| lowest.min(*level))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -297,7 +310,7 @@ mod tests {
         // Flat down to 80 Hz, then 24 dB per octave: 30 dB down 1.25 octaves below.
         let corner = 80f64.log2();
         let spectrum: Vec<f64> = octaves.iter().map(|o| 24.0 * (o - corner).min(0.0)).collect();
-        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        let found = scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false });
         let (edge, hidden) = found.low_edge.expect("an edge");
         // Tolerance: the third-octave average is exact on a straight slope, interpolation too; the grid is 1/12.
         assert!((edge - (corner - 1.25)).abs() < 0.02 && !hidden, "{}", edge.exp2());
@@ -309,7 +322,7 @@ mod tests {
         let centre = 4000f64.log2();
         let spectrum: Vec<f64> =
             octaves.iter().map(|o| 8.0 * (-((o - centre) / 0.5).powi(2)).exp()).collect();
-        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        let found = scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false });
         assert_eq!(found.peaks.len(), 1);
         // Tolerances: smoothing over a quarter octave lowers a half-octave bell by 2 %; the vertex is symmetric.
         assert!((found.peaks[0].octaves - centre).abs() < 0.02);
@@ -321,7 +334,7 @@ mod tests {
     fn a_small_ripple_is_no_peak() {
         let octaves = grid();
         let spectrum: Vec<f64> = octaves.iter().map(|o| 1.4 * (o * 6.0).sin()).collect();
-        let found = scan(&spectrum, &octaves, &Cut { below: false, above: false });
+        let found = scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false });
         assert!(found.peaks.is_empty() && found.notches.is_empty());
     }
 }

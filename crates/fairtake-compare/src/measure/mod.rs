@@ -6,31 +6,23 @@
 mod gaps;
 mod stream;
 mod tabulate;
+mod visit;
 
 pub(crate) use tabulate::tabulate_on;
 pub use tabulate::{Tabulated, tabulate};
 
 use crate::parallel::in_parallel;
-use crate::{
-    EventMeasure, FileLevels, LeftOut, Playing, ReadError, Role, Settings, Take, TakeDefects, TakeMeasure,
-};
+use crate::{Playing, ReadError, Settings, Take, TakeMeasure};
 use fairtake_signal::bands::BandSet;
-use fairtake_signal::levels::{energy, sample_peak};
-use fairtake_signal::spectrum::BandSpectrum;
-use fairtake_signal::true_peak::TruePeak;
-use fairtake_signal::units::{amplitude_db, power_db};
 use stream::Streamed;
+use visit::Visit;
 
-/// Below this a level is shown as this: 24 bits hold nothing quieter.
-const QUIETEST_DB: f64 = -200.0;
 /// Length of a block of sustained sound in seconds.
 const BLOCK_S: f64 = 1.0;
 /// A block this much below the strong ones is silence, in dB.
 const SILENT_DB: f64 = 25.0;
 /// Hits are measured from this long before their onset, in seconds.
 const LEAD_S: f64 = 0.005;
-/// Clipped: this many samples in a row at full scale.
-const CLIPPED_RUN: usize = 3;
 
 /// One stretch to measure, in frames.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,13 +57,19 @@ pub(crate) fn measure_shared(
         .unwrap_or(0);
     let hand_set = takes.iter().find_map(|t| t.hand_set_events_s.clone());
     let (playing, stretches) = find_events(takes[loudest], &streamed[loudest], hand_set, settings);
-    let jobs: Vec<((&Take, &Streamed), f64)> =
-        takes.iter().copied().zip(&streamed).zip(later_s.iter().map(|s| s - later_s[loudest])).collect();
     let rate_found = takes[loudest].samples.rate_hz();
-    in_parallel(&jobs, |((take, streamed), shift_s)| {
-        let scaled: Vec<Stretch> = rescale(&stretches, rate_found, take.samples.rate_hz(), *shift_s);
-        measure_one(take, streamed, playing, &scaled, settings)
-    })
+    let visits: Vec<Visit> = takes
+        .iter()
+        .zip(&streamed)
+        .zip(later_s)
+        .map(|((take, streamed), later)| {
+            let rate_hz = take.samples.rate_hz();
+            let stretches = rescale(&stretches, rate_found, rate_hz, later - later_s[loudest]);
+            let bands = BandSet::new(settings.bands_per_octave, f64::from(rate_hz) / 2.0);
+            Visit { take, streamed, playing, stretches, spans_hz: bands.spans_hz(), bands }
+        })
+        .collect();
+    visit::measured(&visits)
 }
 
 fn rescale(stretches: &[Stretch], from_hz: u32, to_hz: u32, shift_s: f64) -> Vec<Stretch> {
@@ -161,126 +159,15 @@ fn blocks(take: &Take, streamed: &Streamed) -> Vec<Stretch> {
         .collect()
 }
 
-fn measure_one(
-    take: &Take,
-    streamed: &Streamed,
-    playing: Playing,
-    stretches: &[Stretch],
-    settings: &Settings,
-) -> Result<TakeMeasure, ReadError> {
-    let rate_hz = take.samples.rate_hz();
-    let bands = BandSet::new(settings.bands_per_octave, f64::from(rate_hz) / 2.0);
-    let mut spectrum = BandSpectrum::new(rate_hz, &bands);
-    let meter = TruePeak::new();
-    let n_steady = steady_length(rate_hz);
-    let (mut events, mut band_energy) = (Vec::new(), Vec::new());
-    let mut file_true_peak: f64 = 0.0;
-    let mut samples = Vec::new();
-    for stretch in stretches {
-        let cut_off = stretch.end > take.samples.frames() || stretch.end <= stretch.start;
-        samples.resize(stretch.end.saturating_sub(stretch.start).max(1) as usize, 0.0);
-        let n = take.samples.read(stretch.start.min(take.samples.frames()), &mut samples)?;
-        samples.truncate(n);
-        let peak = meter.of(&samples);
-        file_true_peak = file_true_peak.max(peak);
-        let row = match playing {
-            Playing::Sustained => spectrum.steady_power(&samples, n_steady).map(|(power, _)| power),
-            _ => Some(spectrum.event_energy(&samples)),
-        };
-        let row = row.unwrap_or_else(|| vec![0.0; bands.len()]);
-        let left_out = if cut_off {
-            Some(LeftOut::CutOff)
-        } else if clipped(&samples) {
-            Some(LeftOut::Clipped)
-        } else {
-            None
-        };
-        events.push(event(stretch, &samples, peak, &row, &bands, streamed, playing, rate_hz, left_out));
-        band_energy.extend(row);
-    }
-    let gaps = match take.role {
-        Role::RoomTone => gaps::room_tone(take, streamed, &bands)?,
-        _ => gaps::gaps(take, streamed, playing, stretches, &bands)?,
-    };
-    let file = FileLevels {
-        sample_peak: streamed.peak,
-        true_peak: file_true_peak.max(streamed.peak),
-        mean_square: streamed.mean_square(),
-        dc: streamed.dc(),
-        loudness_lufs: fairtake_signal::loudness::gated_loudness(&streamed.k_tenths),
-    };
-    let n_bands = bands.len();
-    Ok(TakeMeasure {
-        take: take.id.clone(),
-        playing,
-        rate_hz,
-        file,
-        events,
-        band_energy,
-        n_bands,
-        noise: gaps.noise,
-        defects: TakeDefects { in_samples: streamed.defects, hum: gaps.hum },
-    })
-}
-
 /// Length of the segments that steady sound is averaged over: about a third of a second.
 pub(crate) fn steady_length(rate_hz: u32) -> usize {
     (rate_hz as usize / 3).next_power_of_two()
 }
 
-fn clipped(samples: &[f32]) -> bool {
-    // The greatest integer value of 16 bits is the coarsest full scale.
-    let full = 32_767.0 / 32_768.0;
-    // Most events reach nowhere near it, which is quicker to see.
-    sample_peak(samples) >= f64::from(full)
-        && samples.windows(CLIPPED_RUN).any(|w| w.iter().all(|x| x.abs() >= full))
-}
-
-#[allow(clippy::too_many_arguments, reason = "private; everything that one event is made of")]
-fn event(
-    stretch: &Stretch,
-    samples: &[f32],
-    true_peak: f64,
-    row: &[f64],
-    bands: &BandSet,
-    streamed: &Streamed,
-    playing: Playing,
-    rate_hz: u32,
-    left_out: Option<LeftOut>,
-) -> EventMeasure {
-    let rate = f64::from(rate_hz);
-    let n = samples.len().max(1) as f64;
-    let or_quietest = |db: Option<f64>| db.unwrap_or(QUIETEST_DB);
-    let k_energy = streamed.k_energy(stretch.start, stretch.end);
-    // A hit's loudness is its energy over 0.4 s (BS.1770 defines none for so short a sound); a block's is its own.
-    let loudness_s = if playing == Playing::Sustained { n / rate } else { 0.4 };
-    let middle: f64 = bands
-        .spans_hz()
-        .iter()
-        .zip(row)
-        .filter(|((from, to), _)| (300.0..3000.0).contains(&(from * to).sqrt()))
-        .map(|(_, e)| e)
-        .sum();
-    let (attack_s, decay_s) =
-        if playing == Playing::Sustained { (None, None) } else { streamed.shape(stretch, rate) };
-    EventMeasure {
-        start_s: stretch.start as f64 / rate,
-        onset_s: stretch.onset as f64 / rate,
-        end_s: stretch.end as f64 / rate,
-        left_out,
-        sample_peak_db: or_quietest(amplitude_db(sample_peak(samples))),
-        true_peak_db: or_quietest(amplitude_db(true_peak)),
-        rms_db: or_quietest(power_db(energy(samples) / n)),
-        loudness_db: or_quietest(power_db(k_energy / rate / loudness_s)) - 0.691,
-        midrange_db: or_quietest(power_db(middle)),
-        attack_s,
-        decay_s,
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::LeftOut;
     use crate::testing::{hits, take};
 
     #[test]

@@ -2,8 +2,8 @@
 
 use super::Stretch;
 use crate::{ReadError, Take};
-use fairtake_signal::defects::{Defects, Scan};
-use fairtake_signal::levels::{energy, sample_peak, sum};
+use fairtake_signal::defects::{Defects, HISTORY, Scan};
+use fairtake_signal::levels::Levels;
 use fairtake_signal::loudness::KWeighting;
 use fairtake_signal::onsets::Envelope;
 
@@ -16,23 +16,21 @@ const CHUNK_PARTS: usize = 8;
 #[derive(Debug, Clone)]
 pub(crate) struct Streamed {
     pub envelope: Envelope,
-    pub peak: f64,
+    pub levels: Levels,
     pub k_tenths: Vec<f64>,
     pub defects: Defects,
     /// K-weighted energy (sum of squares) up to the start of every stretch.
     k_up_to: Vec<f64>,
-    sum: f64,
-    squares: f64,
     frames: u64,
 }
 
 impl Streamed {
     pub(crate) fn mean_square(&self) -> f64 {
-        self.squares / self.frames.max(1) as f64
+        self.levels.squares / self.frames.max(1) as f64
     }
 
     pub(crate) fn dc(&self) -> f64 {
-        self.sum / self.frames.max(1) as f64
+        self.levels.sum / self.frames.max(1) as f64
     }
 
     /// K-weighted sum of squares from one frame to another, to the nearest 2.5 ms.
@@ -72,40 +70,39 @@ pub(crate) fn stream(take: &Take) -> Result<Streamed, ReadError> {
     let mut scan = Scan::new(rate_hz);
     let mut out = Streamed {
         envelope: envelope.clone(),
-        peak: 0.0,
+        levels: Levels::default(),
         k_tenths: Vec::new(),
         defects: Defects::default(),
         k_up_to: vec![0.0],
-        sum: 0.0,
-        squares: 0.0,
         frames: 0,
     };
-    let mut chunk = vec![0f32; hop * PART_HOPS * CHUNK_PARTS];
+    let n_part = hop * PART_HOPS;
+    // What the scan has to see again lies before the chunk; nothing does at the start of the take.
+    let mut buffer = vec![0f32; HISTORY + n_part * CHUNK_PARTS];
+    let mut n_before = 0;
     let mut k_sum = 0.0;
-    while out.frames < take.samples.frames() {
-        let mut n_chunk = 0;
-        for part in chunk.chunks_mut(hop * PART_HOPS) {
-            let n = take.samples.read(out.frames, part)?;
-            let samples = &part[..n];
-            out.peak = out.peak.max(sample_peak(samples));
-            out.squares += energy(samples);
-            out.sum += sum(samples);
-            envelope.push(samples);
-            scan.push(samples);
-            out.frames += n as u64;
-            n_chunk += n;
-            if n < part.len() {
-                break;
-            }
+    let defects = loop {
+        let (mut n_chunk, mut n_read) = (0, n_part);
+        let window_from = HISTORY - n_before;
+        let window_start = out.frames - n_before as u64;
+        while n_chunk < n_part * CHUNK_PARTS && n_read == n_part {
+            let part = HISTORY + n_chunk..HISTORY + n_chunk + n_part;
+            n_read = take.samples.read(out.frames, &mut buffer[part.clone()])?;
+            out.levels.join(&envelope.push(&buffer[part.start..part.start + n_read]));
+            n_chunk += n_read;
+            scan.look(&buffer[window_from..HISTORY + n_chunk], window_start);
+            out.frames += n_read as u64;
         }
-        if n_chunk == 0 {
-            break;
-        }
-        for energy in k.energies(&chunk[..n_chunk], hop) {
+        for energy in k.energies(&buffer[HISTORY..HISTORY + n_chunk], hop) {
             k_sum += energy;
             out.k_up_to.push(k_sum);
         }
-    }
+        if n_read < n_part {
+            break scan.finish(&buffer[window_from..HISTORY + n_chunk], window_start);
+        }
+        buffer.copy_within(n_chunk.., 0);
+        n_before = HISTORY;
+    };
     // 40 stretches of 2.5 ms are 100 ms.
     let per_tenth = (f64::from(rate_hz) / 10.0 / hop as f64).round() as usize;
     let tenth_frames = (per_tenth * hop) as f64;
@@ -113,6 +110,6 @@ pub(crate) fn stream(take: &Take) -> Result<Streamed, ReadError> {
         .map(|i| (out.k_up_to[(i + 1) * per_tenth] - out.k_up_to[i * per_tenth]) / tenth_frames)
         .collect();
     out.envelope = envelope;
-    out.defects = scan.finish();
+    out.defects = defects;
     Ok(out)
 }

@@ -7,9 +7,9 @@
 
 mod places;
 
-use crate::parallel::in_parallel;
+use crate::parallel::{in_parallel, in_parallel_with};
 use crate::{Design, ReadError, Take};
-use fairtake_signal::shared::{Correlator, NoiseFound, NoiseShared};
+use fairtake_signal::shared::{Correlator, CorrelatorRoom, NoiseFound, NoiseShared};
 use fairtake_stats::student::t_quantile;
 use places::{Places, STRETCH_S, read_at};
 
@@ -183,10 +183,10 @@ fn common_line(places: &Places, a: &Take, b: &Take, most_delay_s: f64) -> Result
     let rate = f64::from(a.samples.rate_hz());
     let (length, reach) = ((STRETCH_S * rate) as usize, (most_delay_s * rate) as usize);
     let correlator = Correlator::new(length, reach);
-    let found = in_parallel(&places.loud, |start| {
+    let found = in_parallel_with(&places.loud, CorrelatorRoom::default, |room, start| {
         let x = read_at(a, *start as i64, length)?;
         let y = read_at(b, *start as i64 - reach as i64, length + 2 * reach)?;
-        Ok(correlator.correlate(&x, &y).map(|curve| (*start as f64, curve)))
+        Ok(correlator.correlate(&x, &y, room).map(|curve| (*start as f64, curve)))
     })?;
     let curves: Vec<(f64, Vec<f64>)> = found.into_iter().flatten().collect();
     let n = curves.len();
@@ -314,7 +314,7 @@ fn noise_shared(places: &Places, a: &Take, b: &Take, line: &Line) -> Result<Opti
     let pairs = in_parallel(&places.quiet, |start| {
         let later = line.at(*start as f64).round() as i64;
         let (x, y) = (read_at(a, *start as i64, length)?, read_at(b, *start as i64 + later, length)?);
-        Ok((fairtake_signal::levels::energy(&y), found.spectra(&x, &y)))
+        Ok((fairtake_signal::levels::energy(&y), found.stretch(&x, &y)))
     })?;
     let mut energies: Vec<f64> = pairs.iter().map(|(e, _)| *e).filter(|e| *e > 0.0).collect();
     energies.sort_by(f64::total_cmp);

@@ -1,7 +1,7 @@
 //! Defects of a recording: dropouts, repeated buffers and clicks in one pass, hum in the noise between events.
 //!
-//! [`Scan`] keeps a window of the last few thousand frames, so that every detector sees one unbroken slice however the
-//! samples arrive. Detectors judge the frames of a `View` and look beyond them on both sides.
+//! [`Scan`] is shown a window that goes on [`HISTORY`] frames before what is new, so that every detector sees one unbroken
+//! slice however the samples arrive. Detectors judge the frames of a `View` and look beyond them on both sides.
 
 mod click;
 mod dropout;
@@ -14,6 +14,8 @@ pub use hum::{Hum, HumFinder};
 const REACH: usize = 4096;
 /// Frames are judged in multiples of this.
 const GRAIN: usize = 32;
+/// So many frames before the first new one have to be shown again. A multiple of [`GRAIN`].
+pub const HISTORY: usize = 3 * REACH;
 
 /// How often a defect was found, and where first.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -56,8 +58,6 @@ struct View<'a> {
 /// Looks through a take as it streams by.
 #[derive(Debug, Clone)]
 pub struct Scan {
-    window: Vec<f32>,
-    window_start: u64,
     judged_to: u64,
     dropout: dropout::Dropout,
     repeat: repeat::Repeat,
@@ -68,8 +68,6 @@ impl Scan {
     /// Nothing seen yet.
     pub fn new(rate_hz: u32) -> Scan {
         Scan {
-            window: Vec::new(),
-            window_start: 0,
             judged_to: 0,
             dropout: dropout::Dropout::new(rate_hz),
             repeat: repeat::Repeat::new(),
@@ -77,35 +75,28 @@ impl Scan {
         }
     }
 
-    /// The next samples.
-    pub fn push(&mut self, samples: &[f32]) {
-        self.window.extend_from_slice(samples);
-        if self.window.len() > 5 * REACH {
-            let to = (self.window.len() - REACH) / GRAIN * GRAIN;
-            self.judge(to);
-            // The start stays a multiple of the grain, because what is dropped is.
-            let kept_from = to - 2 * REACH;
-            self.window.drain(..kept_from);
-            self.window_start += kept_from as u64;
-        }
+    /// Looks through the next samples. `window` goes from frame `start`, a multiple of 32, to the last sample there is;
+    /// it holds the whole take so far, or [`HISTORY`] frames before the first that was not yet shown.
+    pub fn look(&mut self, window: &[f32], start: u64) {
+        self.judge(window, start, window.len().saturating_sub(REACH) / GRAIN * GRAIN);
     }
 
-    /// The end of the take: what was found.
-    pub fn finish(mut self) -> Defects {
-        self.judge(self.window.len());
+    /// The end of the take: what was found. The window is as for the last samples.
+    pub fn finish(mut self, window: &[f32], start: u64) -> Defects {
+        self.judge(window, start, window.len());
         Defects { dropouts: self.dropout.found, repeats: self.repeat.found, clicks: self.click.found }
     }
 
-    fn judge(&mut self, to: usize) {
-        let from = (self.judged_to - self.window_start) as usize;
+    fn judge(&mut self, samples: &[f32], start: u64, to: usize) {
+        let from = self.judged_to.saturating_sub(start) as usize;
         if to <= from {
             return;
         }
-        let view = View { samples: &self.window, start: self.window_start, from, to };
+        let view = View { samples, start, from, to };
         self.dropout.look(&view);
         self.repeat.look(&view);
         self.click.look(&view);
-        self.judged_to = self.window_start + to as u64;
+        self.judged_to = start + to as u64;
     }
 }
 
@@ -125,8 +116,13 @@ mod tests {
 
     pub(super) fn scanned(samples: &[f32], chunk: usize) -> Defects {
         let mut scan = Scan::new(48_000);
-        samples.chunks(chunk).for_each(|c| scan.push(c));
-        scan.finish()
+        let (mut shown, mut start) = (0, 0);
+        while shown < samples.len() {
+            start = (shown.saturating_sub(HISTORY)) / GRAIN * GRAIN;
+            shown = (shown + chunk).min(samples.len());
+            scan.look(&samples[start..shown], start as u64);
+        }
+        scan.finish(&samples[start..], start as u64)
     }
 
     #[test]

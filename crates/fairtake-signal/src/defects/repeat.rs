@@ -11,8 +11,6 @@ const OTHERS: [usize; 2] = [441, 882];
 /// A block must change from sample to sample at least this often, or its coming again is chance: silence, or a few
 /// steps of the converter.
 const LEAST_CHANGES: usize = SHORTEST / 2;
-/// Frames that are looked through at all lags before the next: with what lies before them they stay in the cache.
-const BLOCK: usize = 4096;
 
 #[derive(Debug, Clone)]
 pub(super) struct Repeat {
@@ -34,22 +32,22 @@ impl Repeat {
     pub(super) fn look(&mut self, view: &View) {
         let x = view.samples;
         self.here.clear();
-        for block in (view.from..view.to).step_by(BLOCK) {
-            let seen = &x[..(block + BLOCK).min(view.to)];
-            for (lag, next) in &mut self.lags {
-                // A block that comes again covers one of every `lag` frames: only those are looked at.
-                let mut i = (*next - view.start) as usize;
-                while i < seen.len() {
-                    if seen[i].to_bits() == seen[i - *lag].to_bits()
-                        && seen[i] != 0.0
-                        && let Some((from, to)) = run(x, i, *lag)
-                    {
-                        self.here.push((view.start + from as u64, view.start + to as u64));
-                    }
-                    i += *lag;
+        let seen = &x[..view.to];
+        for (lag, next) in &mut self.lags {
+            // A block that comes again covers one of every `lag` frames: only those are looked at.
+            let mut i = (*next - view.start) as usize;
+            let mut before = seen.get(i - *lag).copied().unwrap_or(0.0);
+            while let Some(now) = seen.get(i).copied() {
+                if now.to_bits() == before.to_bits()
+                    && now != 0.0
+                    && let Some((from, to)) = run(x, i, *lag)
+                {
+                    self.here.push((view.start + from as u64, view.start + to as u64));
                 }
-                *next = view.start + i as u64;
+                before = now;
+                i += *lag;
             }
+            *next = view.start + i as u64;
         }
         self.here.sort_unstable();
         for (from, to) in &self.here {

@@ -3,10 +3,11 @@
 //! Events are transformed whole; auto and cross spectra are averages over events. Fits are made on every second event
 //! and tested on the others. Expected noise is taken off what is left over.
 
+mod left_over;
 mod sums;
 
-use crate::units::power_db;
 use fairtake_transform::{Complex, ComplexToReal, RealToComplex, fast_length, forward, inverse};
+pub use left_over::LeftOver;
 use std::f64::consts::TAU;
 use std::sync::{Arc, OnceLock};
 use sums::{Sums, sixth_octave};
@@ -15,17 +16,14 @@ use sums::{Sums, sixth_octave};
 const MOST_DELAY_S: f64 = 0.02;
 /// The delay is searched on a grid this many times finer than the samples, then between its points.
 const FINER: usize = 8;
-/// Length of the freest linear filter to each side of no delay, in seconds.
-const FIR_S: f64 = 0.01;
 /// Polarity is told where the greatest value of one sign exceeds that of the other by this factor.
 const CLEARLY: f64 = 1.25;
 /// Fewest events: two to fit on, two to test on.
 const FEWEST: usize = 4;
 
-/// Below this coherence a filter carries nothing.
-const LEAST_COHERENCE: f64 = 0.1;
-
 type Spectrum = Vec<Complex<f64>>;
+/// Half the size, for the many that are kept: their rounding, 6·10⁻⁸ of a bin, lies 144 dB below it.
+type Kept = Vec<Complex<f32>>;
 
 /// Spectra of events seen by two microphones at once.
 pub struct PairSpectra {
@@ -35,16 +33,21 @@ pub struct PairSpectra {
     inverse: Arc<dyn ComplexToReal<f64>>,
     /// Coherence over all events, averaged over a sixth of an octave: found when it is first asked for.
     smooth_coherence: OnceLock<Option<Vec<f64>>>,
-    events: Vec<[Spectrum; 2]>,
+    /// What moves a spectrum by a step of the fine grid: found when it is first asked for.
+    fine_step: OnceLock<Spectrum>,
+    events: Vec<[Kept; 2]>,
+    /// Sums over every second event, from the first and from the second on.
+    by_turns: [Sums; 2],
     /// Sum of the squares of the fading of each event: what a steady noise of variance one adds to every bin.
     faded_energy: Vec<f64>,
     /// Sums over the stretches in which nothing is played.
     gaps: Option<Sums>,
     /// Sum of the squares of their fading.
     gaps_faded_energy: f64,
-    /// Room for a transform, kept only to be filled again.
+    /// Room for transforms, kept only to be filled again.
     padded: Vec<f64>,
     scratch: Spectrum,
+    spectra: [Spectrum; 2],
 }
 
 /// Where the second channel lies in time, and which way up.
@@ -71,17 +74,6 @@ impl Delay {
     }
 }
 
-/// Energy left over in the second channel, in dB re its own, after three fits to the first one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LeftOver {
-    /// After one gain and one delay.
-    pub gain_delay_db: Option<f64>,
-    /// After a minimum-phase filter too.
-    pub minimum_phase_db: Option<f64>,
-    /// After the freest linear filter of 20 ms.
-    pub any_linear_db: Option<f64>,
-}
-
 impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
@@ -95,7 +87,10 @@ impl PairSpectra {
             forward,
             inverse: inverse(n_fft),
             smooth_coherence: OnceLock::new(),
+            fine_step: OnceLock::new(),
             events: Vec::new(),
+            by_turns: [0, 1].map(|_| Sums::new(n_fft / 2 + 1)),
+            spectra: Default::default(),
             faded_energy: Vec::new(),
             gaps: None,
             gaps_faded_energy: 0.0,
@@ -104,35 +99,35 @@ impl PairSpectra {
 
     /// Adds one event, the same stretch of both channels; what is longer than announced is cut off.
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
-        let (spectra, energy) = self.spectra(a, b);
+        let energy = self.transform(a, b);
         self.smooth_coherence = OnceLock::new();
-        self.events.push(spectra);
+        self.by_turns[self.events.len() % 2].add(&self.spectra);
+        self.events.push([0, 1].map(|k| {
+            let bins = self.spectra[k].iter();
+            bins.map(|bin| Complex::new(bin.re as f32, bin.im as f32)).collect()
+        }));
         self.faded_energy.push(energy);
     }
 
     /// Adds one stretch in which nothing is played. What a fit leaves over there is noise, be it shared or not; as much of
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
-        let (spectra, energy) = self.spectra(a, b);
-        let n_bins = spectra[0].len();
-        self.gaps.get_or_insert_with(|| Sums::new(n_bins)).add(&spectra);
-        self.gaps_faded_energy += energy;
+        self.gaps_faded_energy += self.transform(a, b);
+        self.gaps.get_or_insert_with(|| Sums::new(self.spectra[0].len())).add(&self.spectra);
     }
 
-    /// Spectra of one stretch of both channels, faded, and the energy that its fading leaves of a steady noise of
-    /// variance one.
-    fn spectra(&mut self, a: &[f32], b: &[f32]) -> ([Spectrum; 2], f64) {
+    /// Finds the spectra of one stretch of both channels, faded. Returns the energy that its fading leaves of a steady noise
+    /// of variance one.
+    fn transform(&mut self, a: &[f32], b: &[f32]) -> f64 {
         let fading = fading(a.len().min(b.len()).min(self.n_fft));
-        let energy = fading.iter().map(|w| w * w).sum();
-        let spectra = [a, b].map(|samples| {
+        for (samples, out) in [a, b].into_iter().zip(&mut self.spectra) {
             self.padded.iter_mut().zip(samples).zip(&fading).for_each(|((p, x), w)| *p = f64::from(*x) * w);
             self.padded[fading.len()..].fill(0.0);
-            let mut out = self.forward.make_output_vec();
-            let done = self.forward.process_with_scratch(&mut self.padded, &mut out, &mut self.scratch);
+            out.resize(self.n_fft / 2 + 1, Complex::default());
+            let done = self.forward.process_with_scratch(&mut self.padded, out, &mut self.scratch);
             done.expect("lengths are those of the plan");
-            out
-        });
-        (spectra, energy)
+        }
+        fading.iter().map(|w| w * w).sum()
     }
 
     /// Number of events.
@@ -140,11 +135,10 @@ impl PairSpectra {
         self.events.len()
     }
 
-    /// Sums over the events that `pick` takes.
-    fn sums(&self, pick: impl Fn(usize) -> bool) -> Sums {
-        let mut sums = Sums::new(self.n_fft / 2 + 1);
-        self.events.iter().enumerate().filter(|(i, _)| pick(*i)).for_each(|(_, spectra)| sums.add(spectra));
-        sums
+    /// Sums over all events.
+    fn sums(&self) -> Sums {
+        let [first, second] = &self.by_turns;
+        first.with(second)
     }
 
     /// Magnitude-squared coherence per bin, corrected for the bias of few averages; `None` below four events.
@@ -153,8 +147,8 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data: E[γ̂²] ≈ γ² + (1 − γ²)²/n for n averages, here taken off to first order.
     pub fn coherence(&self) -> Option<Vec<f64>> {
         let n = self.events.len() as f64;
-        let Sums { aa, bb, ab } = self.sums(|_| true);
         (self.events.len() >= FEWEST).then(|| {
+            let Sums { aa, bb, ab } = self.sums();
             (0..ab.len())
                 .map(|k| {
                     let raw = ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE);
@@ -172,7 +166,7 @@ impl PairSpectra {
     /// γ/(√(G_aa·G_bb)·(1 − γ²)); γ² is averaged over a sixth of an octave, since bins that agree by chance would choose
     /// themselves.
     pub fn delay(&self) -> Option<Delay> {
-        let Sums { aa, bb, ab } = self.sums(|_| true);
+        let Sums { aa, bb, ab } = self.sums();
         let weights = self.weights(&aa, &bb)?;
         let (seconds, upright) = self.delay_of(&ab, &weights)?;
         Some(Delay { seconds, sd_seconds: self.delay_sd(&ab, &weights, seconds), upright })
@@ -199,7 +193,7 @@ impl PairSpectra {
         let mut weighted: Spectrum = ab.iter().zip(weights).map(|(g, w)| g * w).collect();
         (weighted[0], weighted[last]) = (Complex::default(), Complex::default());
         let step = 1.0 / (FINER as f64 * self.rate_hz);
-        let turns: Spectrum = (0..ab.len()).map(|k| self.turn(k, -step)).collect();
+        let turns = self.fine_step.get_or_init(|| (0..ab.len()).map(|k| self.turn(k, -step)).collect());
         let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
         let mut scratch = self.inverse.make_scratch_vec();
         // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
@@ -208,7 +202,7 @@ impl PairSpectra {
         for phase in 0..FINER as i64 {
             moved.copy_from_slice(&weighted);
             self.inverse.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
-            weighted.iter_mut().zip(&turns).for_each(|(w, t)| *w *= t);
+            weighted.iter_mut().zip(turns).for_each(|(w, t)| *w *= t);
             let first = (-reach - 1 - phase).div_euclid(FINER as i64);
             for whole in first.. {
                 let at = whole * FINER as i64 + phase + reach + 1;
@@ -243,65 +237,27 @@ impl PairSpectra {
     /// points of the grid, at most a hundredth of a sample (a test), taken as rectangular.
     fn delay_sd(&self, ab: &[Complex<f64>], weights: &[f64], seconds: f64) -> f64 {
         let n = self.events.len() as f64;
-        let (mut slopes, mut curvature) = (vec![0.0; self.events.len()], 0.0);
+        let mut curvature = 0.0;
+        // What the slope of each bin's part counts, turned back to the delay.
+        let mut turned = vec![Complex::default(); ab.len()];
         for k in 1..ab.len() - 1 {
             let omega = TAU * k as f64 * self.rate_hz / self.n_fft as f64;
-            let turned = self.turn(k, seconds).conj() * weights[k];
-            curvature += omega * omega * (ab[k] * turned).re;
-            for (slope, [a, b]) in slopes.iter_mut().zip(&self.events) {
-                *slope += omega * (a[k].conj() * b[k] * turned).im;
-            }
+            turned[k] = self.turn(k, seconds).conj() * (omega * weights[k]);
+            curvature += omega * (ab[k] * turned[k]).re;
         }
+        let slope = |[a, b]: &[Kept; 2]| -> f64 {
+            a.iter().zip(b).zip(&turned).map(|((a, b), t)| (wide(a).conj() * wide(b) * t).im).sum()
+        };
+        let slopes: Vec<f64> = self.events.iter().map(slope).collect();
         let mean = slopes.iter().sum::<f64>() / n;
         let scatter: f64 = slopes.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
         let grid = 0.01 / self.rate_hz / 3f64.sqrt();
         (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
     }
 
-    /// What three fits leave over, fitted on every second event and tested on the others.
-    pub fn left_over(&self) -> LeftOver {
-        let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
-        let Sums { aa, bb, ab } = self.sums(|i| i % 2 == 0);
-        let Some(weights) = self.weights(&aa, &bb) else { return nothing };
-        let plain = vec![Complex::new(1.0, 0.0); ab.len()];
-        let minimum = self.minimum_phase(&aa, &bb);
-        let delayed = |shape: &Spectrum| -> Option<f64> {
-            let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
-            // The shape is taken off the cross spectrum's size too.
-            let weights: Vec<f64> =
-                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
-            let (seconds, _) = self.delay_of(&rest, &weights)?;
-            let turned: Spectrum = shape.iter().enumerate().map(|(k, h)| h * self.turn(k, seconds)).collect();
-            let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
-            let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
-            let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
-            self.tested(&filter)
-        };
-        LeftOver {
-            gain_delay_db: delayed(&plain),
-            minimum_phase_db: delayed(&minimum),
-            any_linear_db: self.tested(&self.freest(&aa, &bb, &ab)),
-        }
-    }
-
     /// e^(−jωτ) at a bin.
     fn turn(&self, bin: usize, seconds: f64) -> Complex<f64> {
         Complex::from_polar(1.0, -TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds)
-    }
-
-    /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
-    /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
-    fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
-        let over = |[a, b]: &[Spectrum; 2]| -> (f64, f64) {
-            let left = filter.iter().enumerate().map(|(k, h)| (b[k] - h * a[k]).norm_sqr()).sum();
-            (left, b.iter().map(Complex::norm_sqr).sum())
-        };
-        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
-        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
-        let (noise, noise_b) = self.gaps.as_ref().map_or((0.0, 0.0), |gaps| gaps.left_by(filter));
-        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
-        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
-        power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
     }
 
     /// The transfer ratio B/A per bin, H1 = G_ab/G_aa, with its relative random error; `None` below four events.
@@ -312,7 +268,7 @@ impl PairSpectra {
     /// Bendat & Piersol, Random Data, ch. 9: √(1 − γ²)/(|γ|·√(2n)), `reference/08_h1_random_error.csv`.
     pub fn ratio(&self) -> Option<Vec<(Complex<f64>, f64)>> {
         let coherence = self.coherence()?;
-        let Sums { aa, ab, .. } = self.sums(|_| true);
+        let Sums { aa, ab, .. } = self.sums();
         let n = self.events.len() as f64;
         Some(
             (0..ab.len())
@@ -320,59 +276,10 @@ impl PairSpectra {
                 .collect(),
         )
     }
+}
 
-    /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
-    /// The impulse response is cut to the stated length.
-    fn freest(&self, aa: &[f64], bb: &[f64], ab: &[Complex<f64>]) -> Spectrum {
-        let n = self.events.len().div_ceil(2) as f64;
-        let raw: Vec<f64> =
-            (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
-        // Unrelated channels have 1/n in the mean.
-        let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
-        let raw: Spectrum = sixth_octave(&raw)
-            .iter()
-            .enumerate()
-            .map(
-                |(k, c)| if *c > related { ab[k] / aa[k].max(f64::MIN_POSITIVE) } else { Complex::default() },
-            )
-            .collect();
-        let mut impulse = self.to_time(raw);
-        let reach = (FIR_S * self.rate_hz) as usize;
-        let n = impulse.len();
-        impulse[(reach + 1).min(n)..n.saturating_sub(reach).max((reach + 1).min(n))].fill(0.0);
-        self.to_frequency(impulse)
-    }
-
-    /// The minimum-phase filter with the ratio of the channels' smoothed spectra as its power gain, by the cepstrum.
-    fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
-        let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
-        let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Spectrum = smooth_a
-            .iter()
-            .zip(&smooth_b)
-            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
-            .collect();
-        let mut cepstrum = self.to_time(log);
-        let half = cepstrum.len() / 2;
-        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
-        cepstrum[half + 1..].fill(0.0);
-        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
-    }
-
-    fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
-        let mut out = self.inverse.make_output_vec();
-        let last = spectrum.len() - 1;
-        (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
-        self.inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
-        out.iter_mut().for_each(|x| *x /= self.n_fft as f64);
-        out
-    }
-
-    fn to_frequency(&self, mut samples: Vec<f64>) -> Spectrum {
-        let mut out = self.forward.make_output_vec();
-        self.forward.process(&mut samples, &mut out).expect("lengths are those of the plan");
-        out
-    }
+fn wide(bin: &Complex<f32>) -> Complex<f64> {
+    Complex::new(f64::from(bin.re), f64::from(bin.im))
 }
 
 /// Relative standard deviation of |H1| from n independent averages at a squared coherence; infinite without coherence.

@@ -3,6 +3,7 @@
 use fairtake_transform::Complex;
 
 /// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
+#[derive(Clone)]
 pub(super) struct Sums {
     pub aa: Vec<f64>,
     pub bb: Vec<f64>,
@@ -21,6 +22,14 @@ impl Sums {
             *bb += b.norm_sqr();
             *ab += a.conj() * b;
         }
+    }
+
+    /// Both added.
+    pub(super) fn with(&self, other: &Sums) -> Sums {
+        fn add<T: Copy + std::ops::Add<Output = T>>(x: &[T], y: &[T]) -> Vec<T> {
+            x.iter().zip(y).map(|(x, y)| *x + *y).collect()
+        }
+        Sums { aa: add(&self.aa, &other.aa), bb: add(&self.bb, &other.bb), ab: add(&self.ab, &other.ab) }
     }
 
     /// Energy of B − H·A, and of B, over all stretches and bins.

@@ -255,6 +255,7 @@ fn noise_that_gaps_show_is_taken_off_what_is_left_over() {
 fn spectra_like(spectra: &PairSpectra) -> PairSpectra {
     let mut out = PairSpectra::new(48_000, 12_000);
     out.events = spectra.events.clone();
+    out.by_turns = spectra.by_turns.clone();
     out.faded_energy = spectra.faded_energy.clone();
     out
 }

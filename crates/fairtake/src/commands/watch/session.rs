@@ -114,7 +114,7 @@ impl Session {
         if owned.question.is_none() && !owned.listed {
             self.share_performance(&mut owned.entries, log);
         }
-        let takes = self.folder.open_entries(owned.entries.clone()).map_err(|e| unreadable(&e))?;
+        let takes = self.folder.open_unhashed(owned.entries.clone()).map_err(|e| unreadable(&e))?;
         let shootout = log.map_or_else(Shootout::default, |l| l.shootout.clone());
         let answers = answer(&takes.iter().collect::<Vec<&Take>>(), &shootout, &settings(&shootout))
             .map_err(|e| format!("unreadable, {}", e.what))?;

@@ -1,0 +1,119 @@
+//! What linear filters from one channel to the other leave over.
+
+use super::sums::sixth_octave;
+use super::{Kept, PairSpectra, Spectrum, Sums, wide};
+use crate::units::power_db;
+use fairtake_transform::Complex;
+
+/// Length of the freest linear filter to each side of no delay, in seconds.
+const FIR_S: f64 = 0.01;
+/// Below this coherence a filter carries nothing.
+const LEAST_COHERENCE: f64 = 0.1;
+
+/// Energy left over in the second channel, in dB re its own, after three fits to the first one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LeftOver {
+    /// After one gain and one delay.
+    pub gain_delay_db: Option<f64>,
+    /// After a minimum-phase filter too.
+    pub minimum_phase_db: Option<f64>,
+    /// After the freest linear filter of 20 ms.
+    pub any_linear_db: Option<f64>,
+}
+
+impl PairSpectra {
+    /// What three fits leave over, fitted on every second event and tested on the others.
+    pub fn left_over(&self) -> LeftOver {
+        let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
+        let Sums { aa, bb, ab } = &self.by_turns[0];
+        let Some(weights) = self.weights(aa, bb) else { return nothing };
+        let plain = vec![Complex::new(1.0, 0.0); ab.len()];
+        let minimum = self.minimum_phase(aa, bb);
+        let delayed = |shape: &Spectrum| -> Option<f64> {
+            let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
+            // The shape is taken off the cross spectrum's size too.
+            let weights: Vec<f64> =
+                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
+            let (seconds, _) = self.delay_of(&rest, &weights)?;
+            let turned: Spectrum = shape.iter().enumerate().map(|(k, h)| h * self.turn(k, seconds)).collect();
+            let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
+            let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
+            let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
+            self.tested(&filter)
+        };
+        LeftOver {
+            gain_delay_db: delayed(&plain),
+            minimum_phase_db: delayed(&minimum),
+            any_linear_db: self.tested(&self.freest(aa, bb, ab)),
+        }
+    }
+
+    /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
+    /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
+    fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
+        let over = |[a, b]: &[Kept; 2]| -> (f64, f64) {
+            let left =
+                filter.iter().zip(a).zip(b).map(|((h, a), b)| (wide(b) - h * wide(a)).norm_sqr()).sum();
+            (left, b.iter().map(|b| wide(b).norm_sqr()).sum())
+        };
+        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
+        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
+        let (noise, noise_b) = self.gaps.as_ref().map_or((0.0, 0.0), |gaps| gaps.left_by(filter));
+        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
+        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
+        power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
+    }
+
+    /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
+    /// The impulse response is cut to the stated length.
+    fn freest(&self, aa: &[f64], bb: &[f64], ab: &[Complex<f64>]) -> Spectrum {
+        let n = self.events.len().div_ceil(2) as f64;
+        let raw: Vec<f64> =
+            (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
+        // Unrelated channels have 1/n in the mean.
+        let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
+        let raw: Spectrum = sixth_octave(&raw)
+            .iter()
+            .enumerate()
+            .map(
+                |(k, c)| if *c > related { ab[k] / aa[k].max(f64::MIN_POSITIVE) } else { Complex::default() },
+            )
+            .collect();
+        let mut impulse = self.to_time(raw);
+        let reach = (FIR_S * self.rate_hz) as usize;
+        let n = impulse.len();
+        impulse[(reach + 1).min(n)..n.saturating_sub(reach).max((reach + 1).min(n))].fill(0.0);
+        self.to_frequency(impulse)
+    }
+
+    /// The minimum-phase filter with the ratio of the channels' smoothed spectra as its power gain, by the cepstrum.
+    fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
+        let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
+        let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
+        let log: Spectrum = smooth_a
+            .iter()
+            .zip(&smooth_b)
+            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
+            .collect();
+        let mut cepstrum = self.to_time(log);
+        let half = cepstrum.len() / 2;
+        cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
+        cepstrum[half + 1..].fill(0.0);
+        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
+    }
+
+    fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
+        let mut out = self.inverse.make_output_vec();
+        let last = spectrum.len() - 1;
+        (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
+        self.inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
+        out.iter_mut().for_each(|x| *x /= self.n_fft as f64);
+        out
+    }
+
+    fn to_frequency(&self, mut samples: Vec<f64>) -> Spectrum {
+        let mut out = self.forward.make_output_vec();
+        self.forward.process(&mut samples, &mut out).expect("lengths are those of the plan");
+        out
+    }
+}
