@@ -2,6 +2,7 @@
 
 pub mod captions;
 mod content;
+pub mod data;
 pub mod events;
 pub mod figure;
 pub mod own_words;
