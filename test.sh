@@ -4,7 +4,7 @@
 # Needs Rust (1.92 or later) and Python 3.11 or later. On Debian, run as root, it installs what else it needs:
 #   build-essential    the C compiler's linker, which Rust uses
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
-#   poppler-utils qpdf  the PDF report is read back by them
+#   poppler-utils qpdf  the PDF report is read back by them (in tests and in outside/write_up.py)
 #   hydrogen-drumkits  real recordings for the outside checks and the work page (sounds only)
 #   chromium           the browser in which the work page is tested
 #   nodejs, npm        what drives it (Node 20 or later)
@@ -58,6 +58,7 @@ step "outside cross-checks"
 .venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/bridge.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
+.venv/bin/python outside/write_up.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 
 step "work page: packages and scripts"
 (cd page-tests && npm ci --no-audit --no-fund --silent && npm run --silent check)

@@ -11,7 +11,7 @@ const PASSAGE_S: f64 = 8.0;
 /// The whole of a performance is offered up to this length in seconds.
 const WHOLE_S: f64 = 30.0;
 /// A moment begins this long before its first onset, in seconds: longer than the fade, so that no attack is faded.
-const LEAD_S: f64 = 0.05;
+pub(crate) const LEAD_S: f64 = 0.05;
 /// Hits ring on for this long after their measured end, where nothing else begins, in seconds.
 const RING_S: f64 = 0.25;
 /// Passages in turn hold several events only where their onsets agree to this, in seconds: more would be heard as a

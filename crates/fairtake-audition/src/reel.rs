@@ -2,7 +2,7 @@
 //! when. For a video, a page or a talk.
 
 use crate::clip::gain_factor;
-use crate::{AuditionError, Moment, PlaybackGain, clip};
+use crate::{AuditionError, Moment, Part, PlaybackGain, clip};
 use fairtake_compare::Take;
 use fairtake_signal::loudness::{KWeighting, gated_loudness};
 use fairtake_signal::true_peak::TruePeak;
@@ -81,52 +81,21 @@ pub fn reel(
     gains: &[PlaybackGain],
     wanted: &Wanted,
 ) -> Result<Reel, AuditionError> {
-    let refused = |why: String| AuditionError::NoReel { why };
-    let first = moments.first().and_then(|m| m.parts.first());
-    let Some(first) = first else { return Err(refused("there is no moment to play".into())) };
-    let rate_hz = first.rate_hz;
-    if !(0.0..=60.0).contains(&wanted.gap_s) {
-        return Err(refused(format!("the gap cannot last {} s", wanted.gap_s)));
-    }
-    let gap = (wanted.gap_s * f64::from(rate_hz)).round() as usize;
-    let (mut samples, mut pieces): (Vec<f32>, Vec<Piece>) = (Vec::new(), Vec::new());
-    for (m, moment) in moments.iter().enumerate().take(wanted.most_moments) {
-        let as_they_stand: Vec<usize> = (0..moment.parts.len()).collect();
-        let order = match wanted.orders.len() {
-            0 => &as_they_stand,
-            n => &wanted.orders[m % n],
-        };
-        let mut named = order.clone();
-        named.sort_unstable();
-        if named != as_they_stand {
-            return Err(refused(format!(
-                "order {order:?} does not name {} microphones once each",
-                moment.parts.len()
-            )));
+    let plan = planned(moments, wanted)?;
+    let rate_hz = plan.rate_hz;
+    let mut samples: Vec<f32> = Vec::with_capacity(plan.n_frames as usize);
+    let mut pieces = Vec::new();
+    for (m, part) in plan.order {
+        let missing = || AuditionError::NoSamples { take: part.take.clone() };
+        let take = takes.iter().find(|t| t.id == part.take).ok_or_else(missing)?;
+        let gain_db = gains.iter().find(|g| g.mic == part.mic).map_or(0.0, |g| g.gain_db);
+        if !samples.is_empty() {
+            samples.resize(samples.len() + plan.gap_frames, 0.0);
         }
-        let seconds = samples.len() as f64 / f64::from(rate_hz) + moment.duration_s * order.len() as f64;
-        if m > 0 && seconds > wanted.most_s {
-            break;
-        }
-        if seconds > LONGEST_S {
-            return Err(refused(format!("it would last {seconds:.0} s; {LONGEST_S:.0} s are the most")));
-        }
-        for part in order.iter().map(|i| &moment.parts[*i]) {
-            if part.rate_hz != rate_hz {
-                let why = format!("{} has {} Hz and the first take {rate_hz} Hz", part.take, part.rate_hz);
-                return Err(refused(why));
-            }
-            let missing = || AuditionError::NoSamples { take: part.take.clone() };
-            let take = takes.iter().find(|t| t.id == part.take).ok_or_else(missing)?;
-            let gain_db = gains.iter().find(|g| g.mic == part.mic).map_or(0.0, |g| g.gain_db);
-            if !samples.is_empty() {
-                samples.resize(samples.len() + gap, 0.0);
-            }
-            let from_frame = samples.len() as u64;
-            samples.extend(clip(take, part.stretch, gain_db)?.samples);
-            let to_frame = samples.len() as u64;
-            pieces.push(Piece { mic: part.mic.clone(), moment: m, from_frame, to_frame });
-        }
+        let from_frame = samples.len() as u64;
+        samples.extend(clip(take, part.stretch, gain_db)?.samples);
+        let to_frame = samples.len() as u64;
+        pieces.push(Piece { mic: part.mic.clone(), moment: m, from_frame, to_frame });
     }
     let peak_db = amplitude_db(TruePeak::new().of(&samples));
     let trim_db = peak_db.map_or(0.0, |db| (CEILING_DBTP - KEPT_BY_DB - db).min(0.0));
@@ -143,6 +112,71 @@ pub fn reel(
         true_peak_dbtp: power_db(TruePeak::new().of(&samples).powi(2)),
         samples,
     })
+}
+
+/// How long a reel of these moments would be, in seconds, without reading any sound.
+///
+/// # Errors
+/// As [`reel`], but for takes that cannot be read.
+pub fn reel_length_s(moments: &[Moment], wanted: &Wanted) -> Result<f64, AuditionError> {
+    let plan = planned(moments, wanted)?;
+    Ok(plan.n_frames as f64 / f64::from(plan.rate_hz))
+}
+
+/// What plays after what.
+struct Plan<'m> {
+    rate_hz: u32,
+    gap_frames: usize,
+    /// Place of the moment, and which part of it.
+    order: Vec<(usize, &'m Part)>,
+    n_frames: u64,
+}
+
+fn planned<'m>(moments: &'m [Moment], wanted: &Wanted) -> Result<Plan<'m>, AuditionError> {
+    let refused = |why: String| AuditionError::NoReel { why };
+    let first = moments.first().and_then(|m| m.parts.first());
+    let Some(first) = first else { return Err(refused("there is no moment to play".into())) };
+    let rate_hz = first.rate_hz;
+    if !(0.0..=60.0).contains(&wanted.gap_s) {
+        return Err(refused(format!("the gap cannot last {} s", wanted.gap_s)));
+    }
+    let gap_frames = (wanted.gap_s * f64::from(rate_hz)).round() as usize;
+    let mut plan = Plan { rate_hz, gap_frames, order: Vec::new(), n_frames: 0 };
+    for (m, moment) in moments.iter().enumerate().take(wanted.most_moments) {
+        let as_they_stand: Vec<usize> = (0..moment.parts.len()).collect();
+        let order = match wanted.orders.len() {
+            0 => &as_they_stand,
+            n => &wanted.orders[m % n],
+        };
+        let mut named = order.clone();
+        named.sort_unstable();
+        if named != as_they_stand {
+            let n = moment.parts.len();
+            return Err(refused(format!("order {order:?} does not name {n} microphones once each")));
+        }
+        let seconds = plan.n_frames as f64 / f64::from(rate_hz) + moment.duration_s * order.len() as f64;
+        if m > 0 && seconds > wanted.most_s {
+            break;
+        }
+        if seconds > LONGEST_S {
+            return Err(refused(format!("it would last {seconds:.0} s; {LONGEST_S:.0} s are the most")));
+        }
+        for part in order.iter().map(|i| &moment.parts[*i]) {
+            if part.rate_hz != rate_hz {
+                let why = format!("{} has {} Hz and the first take {rate_hz} Hz", part.take, part.rate_hz);
+                return Err(refused(why));
+            }
+            if !plan.order.is_empty() {
+                plan.n_frames += gap_frames as u64;
+            }
+            plan.n_frames += part.stretch.frames;
+            plan.order.push((m, part));
+        }
+    }
+    if plan.order.is_empty() {
+        return Err(refused("no moment is asked for".into()));
+    }
+    Ok(plan)
 }
 
 #[cfg(test)]

@@ -191,6 +191,16 @@ impl ShootoutFolder {
         replace_file(&self.path, &path, &stored).map_err(|e| self.fail(format!("cannot be written to: {e}")))
     }
 
+    /// Everything that is stored and still is what was stored, the newest first.
+    pub fn cached(&self) -> impl Iterator<Item = Vec<u8>> + use<'_> {
+        let entries = std::fs::read_dir(self.path.join(".fairtake")).into_iter().flatten().flatten();
+        let mut keys: Vec<(std::time::SystemTime, String)> = entries
+            .filter_map(|e| Some((e.metadata().ok()?.modified().ok()?, e.file_name().into_string().ok()?)))
+            .collect();
+        keys.sort();
+        keys.into_iter().rev().filter_map(|(_, key)| self.cache_get(&key))
+    }
+
     fn cache_path(&self, key: &str) -> Option<PathBuf> {
         let plain = key.len() == 64 && key.bytes().all(|b| b.is_ascii_hexdigit());
         plain.then(|| self.path.join(".fairtake").join(key))

@@ -172,7 +172,8 @@ fn no_name(name: &str) -> Option<String> {
     (!is_known).then(|| format!("the name of a recording ends in one of {}", ENDINGS.join(", ")))
 }
 
-fn free_bytes(folder: &Path) -> Option<u64> {
+/// How many bytes are free where a folder lies; `None` where the system does not say.
+pub fn free_bytes(folder: &Path) -> Option<u64> {
     let there = rustix::fs::statvfs(folder).ok()?;
     Some(there.f_bavail.saturating_mul(there.f_frsize))
 }

@@ -57,7 +57,7 @@ pub fn write_whole(path: &Path, bytes: &[u8], replace: Replace) -> Result<(), Wr
 }
 
 /// A temporary file that others may read, as far as the user's mask allows: a report is there to be shown.
-fn readable(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+pub(crate) fn readable(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     #[cfg(unix)]
     {

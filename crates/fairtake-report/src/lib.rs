@@ -3,6 +3,7 @@
 pub mod bridge;
 pub mod captions;
 mod content;
+pub mod data;
 pub mod events;
 pub mod figure;
 pub mod own_words;

@@ -20,9 +20,14 @@ pub struct BandSpectrum {
 impl BandSpectrum {
     /// For takes at `rate_hz` and these bands.
     pub fn new(rate_hz: u32, bands: &BandSet) -> BandSpectrum {
+        BandSpectrum::of_spans(rate_hz, bands.spans_hz())
+    }
+
+    /// For sound at `rate_hz` and any ranges of frequency, which may overlap or leave gaps.
+    pub fn of_spans(rate_hz: u32, spans_hz: Vec<(f64, f64)>) -> BandSpectrum {
         BandSpectrum {
             rate_hz: f64::from(rate_hz),
-            spans_hz: bands.spans_hz(),
+            spans_hz,
             faded: Vec::new(),
             powers: Powers::default(),
             window: Vec::new(),

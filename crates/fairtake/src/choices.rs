@@ -2,6 +2,8 @@
 
 use clap::ValueEnum;
 use fairtake_compare::{Design, MatchBy, Playing, PolarPattern, Role};
+use fairtake_report::figure::{Decade, Theme};
+use fairtake_write_up::Keep;
 
 macro_rules! choice {
     ($(#[$doc:meta])* $name:ident => $target:ty { $($(#[$variant_doc:meta])* $variant:ident => $value:expr),+ $(,)? }) => {
@@ -82,5 +84,40 @@ choice! {
         Hypercardioid => PolarPattern::Hypercardioid,
         /// Figure of eight
         Bidirectional => PolarPattern::Bidirectional,
+    }
+}
+choice! {
+    /// Colours of a picture.
+    ColoursArg => Theme {
+        /// Dark on light, for a screen
+        Light => Theme::Light,
+        /// Light on dark
+        Dark => Theme::Dark,
+        /// Dark on white
+        Print => Theme::Print,
+    }
+}
+choice! {
+    /// How steep the level axes of a picture are.
+    DecadeArg => Decade {
+        /// What fits; the picture says which
+        Fits => Decade::Fitting,
+        /// 25 dB
+        #[value(name = "25")]
+        Db25 => Decade::Db25,
+        /// 50 dB
+        #[value(name = "50")]
+        Db50 => Decade::Db50,
+    }
+}
+choice! {
+    /// What is kept of a moving picture.
+    KeepArg => Keep {
+        /// A video with sound; numbered frames where it cannot be made
+        Video => Keep::Video,
+        /// Numbered PNG frames, and the sound
+        Frames => Keep::Frames,
+        /// Both
+        Both => Keep::Both,
     }
 }

@@ -4,7 +4,7 @@ use super::{Problem, Tree};
 use toml::{Table, Value};
 
 /// The crates from the lowest to the highest: each may use only those before it.
-const ORDER: [&str; 13] = [
+const ORDER: [&str; 14] = [
     "fairtake-transform",
     "fairtake-signal",
     "fairtake-stats",
@@ -16,6 +16,7 @@ const ORDER: [&str; 13] = [
     "fairtake-audition",
     "fairtake-files",
     "fairtake-record",
+    "fairtake-write-up",
     "fairtake-page",
     "fairtake",
 ];

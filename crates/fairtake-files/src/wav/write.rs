@@ -63,7 +63,7 @@ impl WavWriter {
             return Err(fail(AudioProblem::Exists));
         }
         let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let made = NamedTempFile::new_in(folder).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
+        let made = crate::write::readable(folder).map_err(|e| fail(AudioProblem::System(e.to_string())))?;
         WavWriter::into_file(made, target, spec, replace)
     }
 

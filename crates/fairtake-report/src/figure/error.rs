@@ -21,6 +21,11 @@ pub enum FigureError {
         /// Greatest size.
         most: (u32, u32),
     },
+    /// The level axes that are asked for leave a decade of frequency no room for its numbers.
+    NoRoom {
+        /// Size asked for.
+        asked: (u32, u32),
+    },
     /// Frames per second outside of the range.
     Rate {
         /// Frames per second asked for.
@@ -70,6 +75,11 @@ impl fmt::Display for FigureError {
             FigureError::TooLarge { asked: (w, h), most: (mw, mh) } => {
                 write!(f, "{w} by {h} px is too large; take at most {mw} by {mh} px")
             }
+            FigureError::NoRoom { asked: (w, h) } => write!(
+                f,
+                "at {w} by {h} px these level axes leave no room for the frequencies; take a higher picture, or the axes \
+                 that fit"
+            ),
             FigureError::Rate { asked } => {
                 write!(f, "{asked} frames per second cannot be made; take 1 to 60")
             }

@@ -25,6 +25,7 @@ pub use key::{Part, Sample, key};
 pub use layout::Layout;
 pub use moving::{Frames, MOST_FRAMES, Moving, State};
 pub(crate) use print::{Printed, font_files, printed};
+pub use proportions::Decade;
 pub use still::{Letters, Png, Still, png, reveal, svg};
 pub use svg::{draw, patterns};
 pub use theme::Theme;

@@ -126,6 +126,15 @@ impl Moving {
         Frames { moving: self, next: 0, last: None }
     }
 
+    /// A frame as it goes into a video: rows from the top, three bytes (red, green, blue) a pixel, or four with opacity
+    /// where the picture is transparent. `None` beyond the last frame.
+    pub fn frame_pixels(&self, frame: u32) -> Option<Vec<u8>> {
+        (frame < self.n_frames).then(|| {
+            let mixed = self.pixels(self.state_at(frame).map(|i| &self.states[i]));
+            if self.n_channels == 3 { mixed } else { straight(mixed) }
+        })
+    }
+
     /// Which state holds at a frame; a state that begins within a millionth of a frame after it counts.
     fn state_at(&self, frame: u32) -> Option<usize> {
         let at_s = (f64::from(frame) + 1e-6) / self.frames_per_second;

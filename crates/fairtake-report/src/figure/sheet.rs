@@ -8,7 +8,7 @@ use super::canvas::{Canvas, Panel};
 use super::font::{self, Weight};
 use super::key::{Part, Sample, key};
 use super::plot::{N_DECADES, Plot};
-use super::proportions::Proportions;
+use super::proportions::{Decade, Proportions};
 use super::{Corridor, FROM_HZ, Segment, Shown, TO_HZ};
 use crate::words;
 use fairtake_compare::Verdict;
@@ -30,6 +30,9 @@ const LINE: f64 = 1.42;
 /// Share of its greatest width that the picture keeps for the standard's proportions' sake, beside a column of words,
 /// which gains what it gives, and over the whole width.
 const LEAST_SHARE: [f64; 2] = [0.62, 0.86];
+
+/// Least length of a decade: its numbers, 20, 50 and 100, side by side.
+const LEAST_DECADE: f64 = 6.5 * LETTER;
 
 /// Room for a name in the words at the foot, in their letters.
 const NAME_LETTERS: f64 = 16.0;
@@ -116,21 +119,38 @@ fn sample_width(s: &Sample) -> f64 {
 
 impl Sheet {
     /// Lays a corridor out. `large`: large letters, with fewer words. `note` is said at the end.
-    pub fn new(c: &Corridor, (width, height): (f64, f64), large: bool, note: Option<&str>) -> Sheet {
+    pub fn new(
+        c: &Corridor,
+        (width, height): (f64, f64),
+        large: bool,
+        decade: Decade,
+        note: Option<&str>,
+    ) -> Sheet {
         let gaps = if large { TIGHT } else { USUAL };
         if !large && width >= COLUMN_FROM && width > 1.3 * height {
-            Sheet::beside(c, (width, height), &gaps, note)
+            Sheet::beside(c, (width, height), decade, &gaps, note)
         } else {
-            Sheet::stacked(c, (width, height), large, &gaps, note)
+            Sheet::stacked(c, (width, height), (large, decade), &gaps, note)
         }
     }
 
-    fn beside(c: &Corridor, (width, height): (f64, f64), gaps: &Gaps, note: Option<&str>) -> Sheet {
+    /// Whether a decade of frequency has room for its numbers.
+    pub fn can_be_read(&self) -> bool {
+        self.proportions.decade >= LEAST_DECADE
+    }
+
+    fn beside(
+        c: &Corridor,
+        (width, height): (f64, f64),
+        decade: Decade,
+        gaps: &Gaps,
+        note: Option<&str>,
+    ) -> Sheet {
         let pad = gaps.pad * LETTER;
         let widest = (width - 3.0 * pad - COLUMN - LEFT - RIGHT) / N_DECADES;
         let panels = height - 2.0 * pad - gaps.fixed() * LETTER;
         let spans = (span(c.spectra_db()), span(c.difference_db()));
-        let proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE[0], spans);
+        let proportions = Proportions::fitting(decade, panels, widest, widest * LEAST_SHARE[0], spans);
         let (left, right) = (pad + LEFT, pad + LEFT + proportions.decade * N_DECADES);
         let plot = plot(c, &proportions, pad, gaps);
         let x = right + RIGHT + 1.8 * pad;
@@ -148,7 +168,7 @@ impl Sheet {
     fn stacked(
         c: &Corridor,
         (width, height): (f64, f64),
-        large: bool,
+        (large, decade): (bool, Decade),
         gaps: &Gaps,
         note: Option<&str>,
     ) -> Sheet {
@@ -159,7 +179,7 @@ impl Sheet {
             key(c.widened).into_iter().filter(|s| !large || is_told_large(s)).collect();
         // Laid out once with any proportions, to know what height the words take.
         let spans = (span(c.spectra_db()), span(c.difference_db()));
-        let mut proportions = Proportions::fitting(height, widest, widest, spans);
+        let mut proportions = Proportions::fitting(decade, height, widest, widest, spans);
         let mut sheet = Sheet {
             left: 0.0,
             right: 0.0,
@@ -180,7 +200,7 @@ impl Sheet {
             let foot = sheet.foot(c, &block(0.0), height - pad, large, note);
             sheet.lines.truncate(n_before);
             let panels = foot - LETTER * 0.5 - key_block.y - gaps.fixed() * LETTER - head.y;
-            proportions = Proportions::fitting(panels, widest, widest * LEAST_SHARE[1], spans);
+            proportions = Proportions::fitting(decade, panels, widest, widest * LEAST_SHARE[1], spans);
         }
         sheet.proportions = proportions;
         let picture = LEFT + RIGHT + proportions.decade * N_DECADES;

@@ -2,7 +2,7 @@
 
 use super::sheet::{LETTER, Sheet};
 use super::svg::definitions;
-use super::{Corridor, FigureError, Shown, Step, Theme, font, theme};
+use super::{Corridor, Decade, FigureError, Shown, Step, Theme, font, theme};
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{Options, Tree};
 
@@ -38,6 +38,8 @@ pub struct Still {
     pub theme: Theme,
     /// Without a ground behind the figure; the theme still says for which ground its colours are.
     pub transparent: bool,
+    /// Decibels on the level axes that are as long as a decade of frequency.
+    pub decade: Decade,
     /// How much is shown.
     pub step: Step,
 }
@@ -50,6 +52,7 @@ impl Still {
         letters: Letters::Usual,
         theme: Theme::Light,
         transparent: false,
+        decade: Decade::Fitting,
         step: Step::Verdicts,
     };
 
@@ -122,7 +125,10 @@ impl Laid {
         let size = (f64::from(still.width) / scale, f64::from(still.height) / scale);
         let note = (!replaced.is_empty())
             .then_some("In brackets: Unicode numbers of letters that this picture's font lacks.");
-        let sheet = Sheet::new(&corridor, size, still.letters == Letters::Large, note);
+        let sheet = Sheet::new(&corridor, size, still.letters == Letters::Large, still.decade, note);
+        if !sheet.can_be_read() {
+            return Err(FigureError::NoRoom { asked: (still.width, still.height) });
+        }
         Ok(Laid { corridor, sheet, still: *still, scale, replaced })
     }
 
@@ -163,7 +169,7 @@ impl Laid {
 /// fonts lack are left to the viewer's fonts.
 ///
 /// # Errors
-/// [`FigureError::TooSmall`] or [`FigureError::TooLarge`].
+/// [`FigureError::TooSmall`], [`FigureError::TooLarge`] or [`FigureError::NoRoom`].
 pub fn svg(corridor: &Corridor, still: &Still) -> Result<String, FigureError> {
     Ok(Laid::for_viewer(corridor, still)?.svg(Shown::until(still.step), font::embedded(), false))
 }
@@ -172,7 +178,7 @@ pub fn svg(corridor: &Corridor, still: &Still) -> Result<String, FigureError> {
 /// one build on one kind of processor.
 ///
 /// # Errors
-/// [`FigureError::TooSmall`] or [`FigureError::TooLarge`]; [`FigureError::Drawing`] is a defect.
+/// [`FigureError::TooSmall`], [`FigureError::TooLarge`] or [`FigureError::NoRoom`]; [`FigureError::Drawing`] is a defect.
 pub fn png(corridor: &Corridor, still: &Still) -> Result<Png, FigureError> {
     let laid = Laid::for_pixels(corridor, still)?;
     let pixels = laid.pixels(Shown::until(still.step), false)?;

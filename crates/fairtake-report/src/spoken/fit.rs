@@ -16,6 +16,21 @@ pub struct Speech {
     pub seconds: f64,
 }
 
+impl Speech {
+    /// What stands in front of a text that takes longer than was asked for, in words; `None` where it does not.
+    pub fn overrun(&self, asked: Length) -> Option<String> {
+        // A sentence more or less is no matter to anybody who reads it aloud.
+        (self.seconds > 1.1 * asked.seconds()).then(|| {
+            format!(
+                "about {:.0} s at {WORDS_PER_MINUTE} words a minute, where {:.0} were asked for: every difference of twice \
+                 the margin or more is said, and what is undecided or unfair",
+                self.seconds,
+                asked.seconds()
+            )
+        })
+    }
+}
+
 /// Whether a sentence can be left away.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Need {

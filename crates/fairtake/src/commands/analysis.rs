@@ -7,7 +7,8 @@ use fairtake_compare::{
     CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source,
     Take, compare, recognise_performances,
 };
-use fairtake_files::{ShootoutFolder, bare_takes, cache_key, contents_of};
+use fairtake_files::{ShootoutFolder, bare_takes, contents_of};
+use fairtake_write_up::findings_key;
 use std::path::Path;
 
 /// Takes and log of bare files or of one folder.
@@ -71,17 +72,13 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
     let Some(folder) = input.folder.as_ref().filter(|_| !args.anew) else {
         return Ok(measure(input, args)?.0.findings);
     };
-    let key = key_of(input, args)?;
+    let key = key_of(input, args);
     let kept = folder.cache_get(&key).and_then(|bytes| serde_json::from_slice::<Findings>(&bytes).ok());
     if let Some(findings) = kept {
         return Ok(with_own_words(findings, input));
     }
     let findings = measure(input, args)?.0.findings;
-    // What cannot be kept is computed again next time: worth a word, not a failure.
-    let bytes = to_json(&findings)?;
-    if let Err(e) = folder.cache_put(&key, bytes.as_bytes()) {
-        eprintln!("the result is not kept: {e}");
-    }
+    keep(input, args, &findings)?;
     Ok(with_own_words(findings, input))
 }
 
@@ -91,12 +88,22 @@ fn with_own_words(mut findings: Findings, input: &Input) -> Findings {
     findings
 }
 
-/// Changes whenever the findings could: with the program, the log, the takes' bytes, what was asked.
-fn key_of(input: &Input, args: &AnalysisArgs) -> Result<String, Failure> {
+/// Under which key the folder keeps them.
+fn key_of(input: &Input, args: &AnalysisArgs) -> String {
     let contents = contents_of(&input.shootout, &input.takes);
-    let settings = to_json(&args.settings(input.shootout.margin_db))?;
-    let asked = format!("{settings} {:?} {:?}", args.reference, args.pair);
-    Ok(cache_key(env!("CARGO_PKG_VERSION"), &contents, &asked))
+    let settings = args.settings(input.shootout.margin_db);
+    findings_key(&contents, &settings, args.reference.as_ref(), args.pair.as_ref())
+}
+
+/// Keeps findings in the folder, without own words. What cannot be kept is computed again next time: worth a word, not a
+/// failure.
+pub(crate) fn keep(input: &Input, args: &AnalysisArgs, findings: &Findings) -> Result<(), Failure> {
+    let Some(folder) = &input.folder else { return Ok(()) };
+    let bytes = to_json(findings)?;
+    if let Err(e) = folder.cache_put(&key_of(input, args), bytes.as_bytes()) {
+        eprintln!("the result is not kept: {e}");
+    }
+    Ok(())
 }
 
 /// Runs the comparison on the audio.

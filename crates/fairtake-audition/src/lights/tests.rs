@@ -1,0 +1,71 @@
+//! Tests: light follows the sound that is there, in its range and at its time.
+
+use super::*;
+
+const RATE_HZ: u32 = 48_000;
+const FRAMES_PER_SECOND: f64 = 25.0;
+const SPANS_HZ: [(f64, f64); 4] = [(28.0, 63.0), (63.0, 2000.0), (2000.0, 8000.0), (15_000.0, 20_000.0)];
+
+/// A sine of this amplitude from one time to another, added.
+fn add(samples: &mut [f32], hz: f64, amplitude: f64, from_s: f64, to_s: f64) {
+    let rate = f64::from(RATE_HZ);
+    for (i, x) in samples.iter_mut().enumerate() {
+        let t = i as f64 / rate;
+        if t >= from_s && t < to_s {
+            *x += (amplitude * (2.0 * std::f64::consts::PI * hz * t).sin()) as f32;
+        }
+    }
+}
+
+fn frame(s: f64) -> usize {
+    (s * FRAMES_PER_SECOND).round() as usize
+}
+
+#[test]
+fn a_range_lights_while_it_sounds_and_no_other_does() {
+    let mut samples = vec![0f32; 4 * RATE_HZ as usize];
+    add(&mut samples, 45.0, 0.5, 1.0, 2.0);
+    add(&mut samples, 5000.0, 0.1, 2.0, 3.0);
+    let light = lights(&samples, RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND);
+    assert_eq!(light.len(), 100);
+    assert!(light.iter().all(|of_frame| of_frame.len() == 4));
+    let at = |s: f64| &light[frame(s)];
+    assert_eq!(at(0.5), &[0.0; 4]);
+    assert!(at(1.6)[0] > 0.98 && at(1.6)[2] == 0.0, "{:?}", at(1.6));
+    assert!(at(2.6)[2] > 0.98 && at(2.6)[0] < 0.5, "{:?}", at(2.6));
+    // What never sounds stays dark, whatever leaks there.
+    assert!(light.iter().all(|of_frame| of_frame[3] == 0.0));
+    // Dark again: 30 dB at 35 dB a second after the window has passed.
+    assert_eq!(at(3.9)[0], 0.0);
+    assert!(at(3.5)[2] > 0.2 && at(3.9)[2] < at(3.5)[2], "{:?}", at(3.5));
+}
+
+#[test]
+fn brightness_is_level_below_the_strongest_of_the_range() {
+    let mut samples = vec![0f32; 6 * RATE_HZ as usize];
+    // The second is 12 dB below the first: 1 − 12/30.
+    add(&mut samples, 3000.0, 0.4, 0.0, 2.0);
+    add(&mut samples, 3000.0, 0.4 * 10f64.powf(-12.0 / 20.0), 4.0, 6.0);
+    let light = lights(&samples, RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND);
+    assert!((light[frame(1.5)][2] - 1.0).abs() < 1e-3, "{}", light[frame(1.5)][2]);
+    // Steady, so that smoothing has long settled: rounding only.
+    assert!((light[frame(5.5)][2] - 0.6).abs() < 1e-3, "{}", light[frame(5.5)][2]);
+}
+
+#[test]
+fn light_goes_with_the_time_constant_that_is_stated() {
+    let mut samples = vec![0f32; 3 * RATE_HZ as usize];
+    add(&mut samples, 3000.0, 0.4, 0.0, 1.0);
+    let light = lights(&samples, RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND);
+    // Once the window has passed: 10·lg(e) dB in 0.125 s, 30 dB from full to dark.
+    let per_s = (light[frame(1.2)][2] - light[frame(1.6)][2]) / 0.4;
+    let expected = power_db(std::f64::consts::E).expect("positive") / 0.125 / 30.0;
+    assert!((f64::from(per_s) / expected - 1.0).abs() < 1e-3, "{per_s} {expected}");
+}
+
+#[test]
+fn silence_is_dark_and_nothing_has_no_frames() {
+    let light = lights(&vec![0.0; RATE_HZ as usize], RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND);
+    assert!(light.len() == 25 && light.iter().flatten().all(|b| *b == 0.0));
+    assert!(lights(&[], RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND).is_empty());
+}
