@@ -261,7 +261,9 @@ fn pebbles(
             .collect(),
     };
     if catch {
-        let same = among(&of_mics, rng).0;
+        // Of likeness the named one, which is said by name.
+        let likeness = asked.kind == Kind::Likeness;
+        let same = if likeness { of_mics[0].0 } else { among(&of_mics, rng).0 };
         of_mics.iter_mut().for_each(|e| *e = (same, same));
     }
     let mut order: Vec<usize> = (0..of_mics.len()).collect();
