@@ -137,6 +137,16 @@ impl ListeningStore {
         Ok(Rendered { rate_hz, samples })
     }
 
+    /// How many sittings a test has.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn n_sittings(&self, test: &str) -> Result<usize, StoreError> {
+        let reading = self.reading();
+        let mut asked = reading.prepare_cached("SELECT count(*) FROM sitting WHERE test = ?")?;
+        Ok(asked.query_row([test], |row| row.get::<_, i64>(0))?.max(0) as usize)
+    }
+
     /// One sitting with its answers.
     ///
     /// # Errors
