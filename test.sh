@@ -50,7 +50,7 @@ RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
 
 step "program"
 cargo build --release --locked --package fairtake --package fairtake-files --package fairtake-report \
-    --bin fairtake --example floor --example words
+    --package fairtake-stats --bin fairtake --example floor --example words --example listening_values
 
 step "outside cross-checks"
 [ -x .venv/bin/python ] || python3 -m venv .venv
@@ -59,6 +59,7 @@ step "outside cross-checks"
 .venv/bin/python outside/bridge.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
 .venv/bin/python outside/write_up.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+.venv/bin/python outside/listening.py "${CARGO_TARGET_DIR:-target}/release/examples/listening_values"
 
 step "work page: packages and scripts"
 (cd page-tests && npm ci --no-audit --no-fund --silent && npm run --silent check)

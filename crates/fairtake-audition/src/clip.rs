@@ -71,8 +71,13 @@ pub(crate) fn read(take: &Take, start: i64, out: &mut [f32]) -> Result<std::ops:
 
 /// Fades both ends, from and to zero.
 pub(crate) fn fade(samples: &mut [f32], rate_hz: u32) {
+    fade_over(samples, rate_hz, FADE_S);
+}
+
+/// The same over another time, in seconds.
+pub(crate) fn fade_over(samples: &mut [f32], rate_hz: u32, fade_s: f64) {
     let n = samples.len();
-    let over = ((FADE_S * f64::from(rate_hz)).round() as usize).min(n.div_ceil(2));
+    let over = ((fade_s * f64::from(rate_hz)).round() as usize).min(n.div_ceil(2));
     for i in 0..over {
         let w = (0.5 - 0.5 * (std::f64::consts::PI * i as f64 / over as f64).cos()) as f32;
         samples[i] *= w;

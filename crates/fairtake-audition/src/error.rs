@@ -90,6 +90,13 @@ pub enum AuditionError {
         /// Region asked for, in Hz; `None`: everywhere.
         region_hz: Option<[f64; 2]>,
     },
+    /// No excerpts for a blind test can be cut.
+    NoExcerpts {
+        /// Key of the source.
+        source: String,
+        /// Why, in words.
+        why: String,
+    },
     /// A reel cannot be made as it was asked.
     NoReel {
         /// Why, in words.
@@ -116,6 +123,10 @@ impl AuditionError {
                 "listen to the takes one after the other instead".into()
             }
             AuditionError::NoDifference { .. } => "choose a region with a verdict".into(),
+            AuditionError::NoExcerpts { .. } => {
+                "ask for shorter excerpts, or for other microphones; takes of one test have one sampling rate"
+                    .into()
+            }
             AuditionError::NoReel { .. } => "ask for fewer moments, or for takes of one sampling rate".into(),
             AuditionError::BadLength { .. }
             | AuditionError::RatesDiffer { .. }
@@ -127,6 +138,9 @@ impl AuditionError {
 impl std::fmt::Display for AuditionError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
+            AuditionError::NoExcerpts { source, why } => {
+                write!(f, "no excerpts of '{source}' can be cut: {why}")
+            }
             AuditionError::NoReel { why } => write!(f, "no reel can be made: {why}"),
             AuditionError::Read(e) => write!(f, "{e}"),
             AuditionError::NoSuchSource { asked, there_are } if there_are.is_empty() => {

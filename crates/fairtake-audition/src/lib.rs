@@ -10,6 +10,7 @@
 mod clip;
 mod curve;
 mod difference;
+mod equal_excerpts;
 mod error;
 mod excerpts;
 mod gains;
@@ -24,6 +25,9 @@ mod testing;
 
 pub use clip::{Clip, clip};
 pub use difference::{Difference, Side, difference};
+pub use equal_excerpts::{
+    AboutExcerpts, Condition, Excerpts, WantedExcerpts, equal_excerpts, event_loudness_lufs,
+};
 pub use error::AuditionError;
 pub use excerpts::{EXCERPT_S, Excerpt, excerpts};
 pub use gains::{PlaybackGain, gains_db};

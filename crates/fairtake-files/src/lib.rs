@@ -1,4 +1,4 @@
-//! The only crate that opens files: audio, the shootout folder, the derived cache.
+//! The only crate that opens files: audio, the shootout folder, the derived cache, blind tests.
 
 mod assign;
 mod audio;
@@ -8,6 +8,7 @@ mod error;
 mod folder;
 mod folder_in_making;
 mod hash;
+mod listening;
 mod log;
 mod log_change;
 mod log_error;
@@ -31,6 +32,10 @@ pub use error::{AudioError, AudioProblem};
 pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of};
 pub use folder_in_making::{FolderInMaking, MANIFEST};
 pub use hash::sha256;
+pub use listening::{
+    ListeningStore, NewSitting, NewTest, Rendered, StoreError, StoredSitting, StoredTest, Write, answers_csv,
+    answers_json, store_path,
+};
 pub use log::{Log, TakeEntry, parse_log};
 pub use log_change::{Change, ChangeError, Place};
 pub use log_error::LogError;

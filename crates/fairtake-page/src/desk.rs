@@ -1,5 +1,6 @@
 //! The desk: one folder under work, what is open and measured of it, and the news that something changed.
 
+use crate::blind::{Hall, Limits};
 use crate::guard::Access;
 use crate::trouble::Trouble;
 use fairtake_compare::{
@@ -32,6 +33,7 @@ struct Inner {
     path: PathBuf,
     folder: ShootoutFolder,
     access: Access,
+    hall: Hall,
     work: Mutex<Work>,
     /// One at a time reads the log, changes and writes it.
     log: Mutex<()>,
@@ -78,6 +80,7 @@ impl Desk {
             path: path.into(),
             folder,
             access,
+            hall: Hall::new(path, Limits::STANDARD),
             work: Mutex::new(work),
             log: Mutex::default(),
             news: watch::Sender::new(0),
@@ -89,6 +92,11 @@ impl Desk {
     /// Who may look.
     pub fn access(&self) -> &Access {
         &self.inner.access
+    }
+
+    /// The blind tests of the folder.
+    pub fn hall(&self) -> &Hall {
+        &self.inner.hall
     }
 
     pub(crate) fn path(&self) -> &Path {

@@ -134,15 +134,36 @@ impl Access {
 
 /// Lets through what may ask, and puts the policy on every answer.
 pub(crate) async fn guard(State(desk): State<Desk>, request: Request, next: Next) -> Response {
-    let is_report = request.uri().path() == "/report.html";
-    let is_loopback = is_loopback_name(request.headers());
+    let asked = AskedFor::of(&request);
     let mut response = match who_asks(desk.access(), &request) {
         Asks::Here => next.run(request).await,
         Asks::ByLink => while_it_lives(desk.access(), request, next).await,
         Asks::Answered(answer) => answer,
     };
+    put_policy(&mut response, asked);
+    response
+}
+
+/// What the policy of an answer depends on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct AskedFor {
+    /// The report, which holds its own style.
+    is_report: bool,
+    /// Under a name of this machine itself.
+    is_loopback: bool,
+}
+
+impl AskedFor {
+    pub(crate) fn of(request: &Request) -> AskedFor {
+        let is_report = request.uri().path() == "/report.html";
+        AskedFor { is_report, is_loopback: is_loopback_name(request.headers()) }
+    }
+}
+
+/// Puts on an answer what its page may load and do, and that it is not kept.
+pub(crate) fn put_policy(response: &mut Response, asked: AskedFor) {
     let headers = response.headers_mut();
-    let policy = if is_report { REPORT_POLICY } else { POLICY };
+    let policy = if asked.is_report { REPORT_POLICY } else { POLICY };
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, policy),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
@@ -152,13 +173,12 @@ pub(crate) async fn guard(State(desk): State<Desk>, request: Request, next: Next
         headers.insert(name, HeaderValue::from_static(value));
     }
     // Browsers heed this one over https and from their own machine, and complain of it elsewhere.
-    if is_loopback {
+    if asked.is_loopback {
         let name = header::HeaderName::from_static("cross-origin-opener-policy");
         headers.insert(name, HeaderValue::from_static("same-origin"));
     }
     // What a page shows is as it is now; nothing is taken from a cache that could be stale.
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
-    response
 }
 
 /// True where the page is asked for under a name of this machine itself.

@@ -5,6 +5,7 @@
 //! changed goes into the log of the folder, value by value; there is no other state.
 
 mod ask;
+mod blind;
 mod change;
 mod cut;
 mod desk;
@@ -19,6 +20,7 @@ mod trouble;
 mod views;
 mod web;
 
+pub use blind::{Audience, Door, Hall, Limits, audience, open_audience};
 pub use desk::Desk;
 pub use guard::Access;
 pub use route::app;

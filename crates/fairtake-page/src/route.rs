@@ -1,6 +1,7 @@
 //! Which address does what.
 
 use crate::ask::Query;
+use crate::blind::{BlindPage, TestPage, listener_routes, owner_routes};
 use crate::desk::Desk;
 use crate::trouble::Trouble;
 use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
@@ -44,12 +45,18 @@ pub fn app(desk: Desk) -> Router {
         .route("/takes/parts", post(cut::parts))
         .route("/takes/cut", post(cut::cut))
         .route("/takes/files", post(take_in::take_in).layer(DefaultBodyLimit::disable()))
+        .route("/blind", get(page::<BlindPage>))
+        .route("/blind.json", get(twin::<BlindPage>))
+        .route("/blind/test", get(page::<TestPage>))
+        .route("/blind/test.json", get(twin::<TestPage>))
+        .merge(owner_routes())
         .route("/links/end", post(end_links))
         .route("/events", get(events::events))
         .route("/web/{name}", get(web::file))
         .fallback(async || Trouble::missing("there is no such page").page())
-        .layer(middleware::from_fn_with_state(desk.clone(), guard::guard))
-        .with_state(desk)
+        .with_state(desk.clone())
+        .merge(listener_routes(desk.hall().clone()))
+        .layer(middleware::from_fn_with_state(desk, guard::guard))
 }
 
 /// The work begins where the folder stands: with the plan while nothing is recorded.

@@ -8,7 +8,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and content of each.
-const FILES: [(&str, &str, &str); 12] = [
+const FILES: [(&str, &str, &str); 15] = [
     ("report.css", STYLE, fairtake_report::page::STYLE),
     ("page.css", STYLE, include_str!("../web/page.css")),
     ("page.js", SCRIPT, include_str!("../web/page.js")),
@@ -20,6 +20,9 @@ const FILES: [(&str, &str, &str); 12] = [
     ("cut.js", SCRIPT, include_str!("../web/cut.js")),
     ("compare.js", SCRIPT, include_str!("../web/compare.js")),
     ("listen.js", SCRIPT, include_str!("../web/listen.js")),
+    ("sitting.css", STYLE, include_str!("../web/sitting.css")),
+    ("sitting.js", SCRIPT, include_str!("../web/sitting.js")),
+    ("blind.js", SCRIPT, include_str!("../web/blind.js")),
     ("audition.js", SCRIPT, include_str!("../web/audition.js")),
 ];
 

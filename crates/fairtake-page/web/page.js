@@ -1,5 +1,6 @@
 // Brings the page to life: what is pressed, what is dropped, what the program tells.
 
+import { mountBlind } from "./blind.js";
 import { mountCompare } from "./compare.js";
 import { mountCut } from "./cut.js";
 import { mountListen } from "./listen.js";
@@ -23,6 +24,7 @@ function mount() {
   mountCut(main());
   mountCompare(main());
   mountListen(main());
+  mountBlind(main());
 }
 
 document.addEventListener("submit", (event) => {

@@ -4,11 +4,13 @@
 //! EBU Tech 3285 (`bext`), EBU Tech 3306 and ITU-R BS.2088 (`ds64`).
 
 mod decode;
+mod dithered;
 mod header;
 mod metadata;
 mod write;
 
 pub use decode::decode_channel;
+pub use dithered::dithered_bytes;
 pub use header::{Coding, Layout, Medium, read_layout};
 pub use metadata::{Bext, CueMarker, Metadata};
 pub use write::{Replace, StoreAs, WavSpec, WavWriter};

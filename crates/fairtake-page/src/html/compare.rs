@@ -67,6 +67,11 @@ fn pair(page: &ComparePage, found: &Found) -> Markup {
             (picture(page, found))
             h3 { "Findings" }
             ul.said.findings { @for finding in &c.findings { (said(finding)) } }
+            @if !page.heard.is_empty() {
+                h3 { "Heard blind" }
+                @for (title, says) in &page.heard { p { span.quiet { (title) ": " } (says.join(" ")) } }
+                p { a href="/blind" { "What that does not say" } }
+            }
             @if let Some(standing) = &found.standing { p.quiet { "What would settle the rest: " (standing.text) "." } }
         }
         @if page.mics.len() > 2 {

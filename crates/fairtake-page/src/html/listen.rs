@@ -10,6 +10,7 @@ pub(crate) fn listen(page: &ListenPage) -> Markup {
     html! {
         h1 { "Listen" }
         p.quiet { "You see what plays: this is for getting to know a difference, and proves nothing. Start quiet: loud playback can do harm within minutes; your local rules on noise at work hold here too." }
+        p { a.button href="/blind" { "Blind tests: does anyone hear it?" } }
         form.choices action="/listen" data-live {
             span { label for="source" { "on" } select id="source" name="source" { @for s in &page.sources { option value=(s.key) selected[Some(&s.key) == page.source.as_ref()] { (s.name) } } } }
             @if let Some(heard) = &page.heard {

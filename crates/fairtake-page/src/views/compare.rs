@@ -40,6 +40,8 @@ pub(crate) struct ComparePage {
     /// The pair; `None`: nothing to compare, for the reason given.
     pub found: Option<Found>,
     pub why_nothing: Option<String>,
+    /// What blind tests of the pair say: title and sentences.
+    pub heard: Vec<(String, Vec<String>)>,
 }
 
 /// The pair that is looked at.
@@ -113,11 +115,18 @@ impl View for ComparePage {
             settings,
             found: None,
             why_nothing: None,
+            heard: Vec::new(),
         };
         match page.pair_asked() {
             None => page.why_nothing = Some(page.nothing()),
             Some((source, a, b)) => match found(desk, &now, &page.settings, (source, a, b)) {
-                Ok(found) => page.found = Some(found),
+                Ok(found) => {
+                    let of_pair = crate::blind::heard(desk, &now)?
+                        .into_iter()
+                        .filter(|h| h.is_done() && h.is_of(&found.comparison));
+                    page.heard = of_pair.map(|h| (h.title, h.score.says)).collect();
+                    page.found = Some(found);
+                }
                 Err(e) => page.why_nothing = Some(format!("{}; {}", e.what, e.hint)),
             },
         }

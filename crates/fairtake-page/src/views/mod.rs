@@ -7,7 +7,7 @@ mod plan;
 mod takes;
 mod write_up;
 
-pub(crate) use compare::{ComparePage, Found, Other, SMOOTHINGS};
+pub(crate) use compare::{ComparePage, Found, Other, SMOOTHINGS, compared_mics};
 pub(crate) use listen::{Heard, ListenPage};
 pub(crate) use parts::{all_others, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};

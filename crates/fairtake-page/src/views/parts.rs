@@ -68,7 +68,14 @@ pub(crate) async fn wave(
 
 /// `GET /report.html`: the report as it would be written.
 pub(crate) async fn report(State(desk): State<Desk>) -> Result<Html<String>, Trouble> {
-    blocking(move || Ok(fairtake_report::page::page(&desk.findings(&desk.now()?)?))).await.map(Html)
+    blocking(move || whole_report(&desk)).await.map(Html)
+}
+
+/// The report with what was heard blind.
+fn whole_report(desk: &Desk) -> Result<String, Trouble> {
+    let now = desk.now()?;
+    let heard = crate::blind::heard(desk, &now)?;
+    Ok(fairtake_report::page::page_with(&desk.findings(&now)?, &heard))
 }
 
 /// Whether an older report may be replaced.
@@ -84,7 +91,7 @@ pub(crate) async fn export(
     Sent(asked): Sent<Export>,
 ) -> Result<Json<Value>, Trouble> {
     blocking(move || {
-        let page = fairtake_report::page::page(&desk.findings(&desk.now()?)?);
+        let page = whole_report(&desk)?;
         let path = desk.path().join(REPORT);
         let replace = if asked.replace { Replace::Allowed } else { Replace::Never };
         if path.exists() && !asked.replace {

@@ -2,10 +2,12 @@
 
 mod appendix;
 mod checks;
+mod heard;
 mod pair;
 mod tables;
 
 pub use checks::{figure, outcome};
+pub use heard::Heard;
 pub use pair::{caption, key, made};
 pub use tables::{alignment, bands, budget, features, levels, regions};
 
@@ -24,6 +26,11 @@ pub const STYLE: &str = concat!(
 
 /// The report of one run.
 pub fn page(findings: &Findings) -> String {
+    page_with(findings, &[])
+}
+
+/// The same, with what blind tests showed beside what was measured.
+pub fn page_with(findings: &Findings, heard: &[Heard]) -> String {
     let title = content::title(findings);
     let markup = html! {
         (DOCTYPE)
@@ -46,8 +53,9 @@ pub fn page(findings: &Findings) -> String {
                     }
                     (checks::section(findings))
                     @for (i, c) in findings.comparisons.iter().enumerate() {
-                        (pair::section(findings, c, i))
+                        (pair::section(findings, c, i, heard))
                     }
+                    (heard::others(findings, heard))
                     (appendix::section(findings))
                 }
             }

@@ -1,13 +1,18 @@
 //! One comparison: how it was made, what was found, the picture, the tables.
 
-use super::{heading, tables, verdict};
+use super::{Heard, heading, heard, tables, verdict};
 use crate::content;
 use crate::figure::{self, Corridor, Layout, Sample, draw};
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 
 /// The section of one comparison.
-pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize) -> Markup {
+pub(super) fn section(
+    findings: &Findings,
+    c: &ComparisonFindings,
+    index: usize,
+    all_heard: &[Heard],
+) -> Markup {
     let corridor = Corridor::new(findings, c);
     html! {
         section {
@@ -15,6 +20,7 @@ pub(super) fn section(findings: &Findings, c: &ComparisonFindings, index: usize)
             (made(findings, c))
             h3 { "Findings" }
             ul.said { @for f in &c.findings { li { (verdict(f.verdict)) span { (f.text) "." } } } }
+            (heard::of_pair(c, all_heard))
             @if let Some(text) = &c.own_words {
                 h3 { "In the user's own words" }
                 @for line in text.lines().filter(|l| !l.trim().is_empty()) { p.own { (line) } }

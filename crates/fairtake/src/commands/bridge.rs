@@ -21,7 +21,7 @@ const FOLLOWS_DB: f64 = 0.5;
 
 /// Runs the command.
 pub(crate) fn run(args: &BridgeArgs) -> Outcome {
-    let making = args.into.as_ref().map(|target| FolderInMaking::begin(target)).transpose();
+    let making = args.into.as_ref().map(|target| FolderInMaking::begin(target, Replace::Never)).transpose();
     let making = making.map_err(|e| Failure::new(&e, e.hint()))?;
     let input = analysis::open(&args.input)?;
     let (from, to) = pair(&input, args)?;

@@ -1,0 +1,73 @@
+//! Tables of the store.
+
+use rusqlite::Connection;
+use std::time::Duration;
+
+/// So long another program may hold the file before a write fails.
+pub(super) const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Number of the form below, kept in the file.
+const FORM: i64 = 1;
+
+const TABLES: &str = "
+    CREATE TABLE test (
+        id TEXT PRIMARY KEY,
+        made_s INTEGER NOT NULL,      -- seconds since 1970
+        title TEXT NOT NULL,          -- what listeners read
+        plan TEXT NOT NULL,           -- JSON
+        about TEXT NOT NULL,          -- JSON: what is to be said of the excerpts
+        needs_code INTEGER NOT NULL,
+        is_open INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE excerpt (
+        test TEXT NOT NULL REFERENCES test(id) ON DELETE CASCADE,
+        number INTEGER NOT NULL,
+        rate_hz INTEGER NOT NULL,
+        samples BLOB NOT NULL,        -- 32-bit float, little-endian, one channel
+        PRIMARY KEY (test, number)
+    ) STRICT;
+    CREATE TABLE code (
+        test TEXT NOT NULL REFERENCES test(id) ON DELETE CASCADE,
+        hash TEXT NOT NULL,           -- SHA-256 of the code; the code itself is not kept
+        is_used INTEGER NOT NULL,
+        PRIMARY KEY (test, hash)
+    ) STRICT;
+    CREATE TABLE sitting (
+        id TEXT PRIMARY KEY,
+        test TEXT NOT NULL REFERENCES test(id) ON DELETE CASCADE,
+        listener TEXT NOT NULL,       -- what the listener typed, or nothing
+        begun_s INTEGER NOT NULL,
+        ended_s INTEGER,
+        has_left INTEGER NOT NULL,
+        key TEXT NOT NULL,            -- JSON
+        seal TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX sitting_of_test ON sitting(test);
+    CREATE TABLE answer (
+        sitting TEXT NOT NULL REFERENCES sitting(id) ON DELETE CASCADE,
+        trial INTEGER NOT NULL,
+        at_s INTEGER NOT NULL,
+        answer TEXT NOT NULL,         -- JSON
+        PRIMARY KEY (sitting, trial)
+    ) STRICT, WITHOUT ROWID;
+";
+
+/// Settings of the connection, and the tables where there are none.
+pub(super) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
+    connection.busy_timeout(PATIENCE)?;
+    connection.pragma_update(None, "journal_mode", "WAL")?;
+    connection.pragma_update(None, "synchronous", "FULL")?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    // What is deleted is gone from the file too.
+    connection.pragma_update(None, "secure_delete", true)?;
+    let form: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
+    if form == FORM {
+        return Ok(());
+    }
+    if form != 0 {
+        return Err(rusqlite::Error::InvalidParameterName(format!(
+            "form {form} of the tests is newer than this program, which knows {FORM}"
+        )));
+    }
+    connection.execute_batch(&format!("BEGIN IMMEDIATE; {TABLES} PRAGMA user_version = {FORM}; COMMIT;"))
+}

@@ -1,0 +1,231 @@
+//! What a score allows one to say, and what not, in sentences.
+
+use super::{Counted, HitOutcome, Hits, Preference, Rating, Shown, Tally};
+use crate::material::Paired;
+use crate::plan::{ALPHA, Control, Kind, Plan};
+
+/// A share in per cent: whole, or with one digit below one.
+fn percent(share: f64) -> String {
+    let value = 100.0 * share;
+    if (0.05..0.95).contains(&value) { format!("{value:.1} %") } else { format!("{value:.0} %") }
+}
+
+/// How often chance does as well.
+fn chance(p: f64) -> String {
+    if p < 0.0005 {
+        "in fewer than 1 of 1000 tests".into()
+    } else {
+        format!("in {:.1} of 100 tests", 100.0 * p)
+    }
+}
+
+fn of(t: Tally) -> String {
+    format!("{} of {}", t.hits, t.trials)
+}
+
+fn listed(all: &[String]) -> String {
+    match all {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+type Both = (Vec<String>, Vec<String>);
+
+pub(super) fn sentences(
+    plan: &Plan,
+    counted: Counted,
+    shown: Option<&Shown>,
+    names: &dyn Fn(&str) -> String,
+) -> Both {
+    let (mut says, mut does_not) = (Vec::new(), Vec::new());
+    match shown {
+        None => says.push("No sitting has come to its end yet, so there is nothing to say.".into()),
+        Some(Shown::Hits(hits)) => of_hits(plan, hits, names, &mut says, &mut does_not),
+        Some(Shown::Preference(found)) => of_preference(found, names, &mut says, &mut does_not),
+        Some(Shown::Rating(found)) => of_rating(plan, found, names, &mut says, &mut does_not),
+    }
+    if counted.left > 0 {
+        let (n, verb) = (counted.left, if counted.left == 1 { "was" } else { "were" });
+        says.push(format!(
+            "{n} more {verb} left before the end and {verb} not counted; what was answered is kept."
+        ));
+    }
+    if shown.is_some() {
+        does_not.push(match counted.done {
+            1 => "It is one listener in one sitting: nothing is said about others.".into(),
+            n => format!("It is about these {n} sittings; who listens is not drawn from everybody."),
+        });
+        does_not.push("It is about these excerpts on this source, and not about others.".into());
+    }
+    (says, does_not)
+}
+
+fn of_hits(
+    plan: &Plan,
+    hits: &Hits,
+    names: &dyn Fn(&str) -> String,
+    says: &mut Vec<String>,
+    does_not: &mut Vec<String>,
+) {
+    let mics: Vec<String> = plan.mics().iter().map(|m| names(m)).collect();
+    let both = listed(&mics);
+    says.push(format!(
+        "{} answers were right; guessing does as well {}.",
+        of(hits.looked),
+        chance(hits.p_guessing)
+    ));
+    let [_, low, high] = hits.heard;
+    match hits.outcome {
+        HitOutcome::Heard => {
+            says.push(match hits.control_pairs {
+                None => format!("The difference between these recordings by {both} was heard."),
+                Some(Control::Placements) => format!(
+                    "The difference between {both} was heard, more than that between two placements of one microphone."
+                ),
+                Some(Control::Passes) => format!(
+                    "The difference between {both}, as placed, was heard, more than that between two passes of one microphone."
+                ),
+            });
+            says.push(format!(
+                "With 95 % confidence it is heard in {} to {} of trials, all others being guessed.",
+                percent(low),
+                percent(high)
+            ));
+        }
+        HitOutcome::NotMoreThanControl => says.push(format!(
+            "Recordings by {both} can be told apart, but not shown more easily than two passes of one microphone: \
+             the difference between the microphones is not shown to be heard."
+        )),
+        HitOutcome::NotShown => {
+            says.push(format!("The difference between {both} is not shown to be heard."));
+            says.push(format!("The interval allows that it is heard in up to {} of trials.", percent(high)));
+        }
+    }
+    if let (Some(p), Some([d, low, high])) = (hits.p_control, hits.over_control) {
+        says.push(format!(
+            "Of the control {} were right: {:+.0} points for the microphones (95 %: {:+.0} to {:+.0}); a control heard as well \
+             gives as much {}.",
+            of(hits.control),
+            100.0 * d,
+            100.0 * low,
+            100.0 * high,
+            chance(p)
+        ));
+    }
+    if hits.outcome != HitOutcome::Heard {
+        does_not.push("It does not show that there is nothing to hear.".into());
+        does_not.push(match hits.would_have_found {
+            Some(share) => format!(
+                "A difference heard in {} of trials is found by four of five such tests; a smaller one may well have been missed.",
+                percent(share)
+            ),
+            None => "So few trials could not have shown even a difference that is always heard.".into(),
+        });
+    }
+    if hits.control_pairs.is_none() {
+        does_not.push(match plan.material().paired {
+            Paired::SameSound => "Microphone and place are not told apart: each stood where it stood.".into(),
+            Paired::PlayedAgain => {
+                "Without control trials it is not told whether the microphone or the playing was heard."
+                    .into()
+            }
+        });
+    }
+    if hits.catch.trials > 0 && hits.p_catch <= ALPHA {
+        does_not.push(format!(
+            "{} of the trials in which all excerpts are the same were right, where nobody can know: something beside the sound \
+             may have given answers away, and the result is not to be trusted.",
+            of(hits.catch)
+        ));
+    }
+}
+
+fn of_preference(
+    found: &Preference,
+    names: &dyn Fn(&str) -> String,
+    says: &mut Vec<String>,
+    does_not: &mut Vec<String>,
+) {
+    for p in &found.pairs {
+        let share = format!("95 %: {} to {}", percent(p.low), percent(p.high));
+        let count = of(p.preferred);
+        let (mic, other) = (names(&p.mic), names(&p.other));
+        says.push(if p.is_shown {
+            format!("{mic} was preferred to {other} in {count} judgements ({share}).")
+        } else {
+            format!(
+                "No preference between {mic} and {other} is shown: {mic} in {count} judgements ({share})."
+            )
+        });
+    }
+    if let Some(best) = found.best.as_ref().filter(|_| found.pairs.len() > 1) {
+        says.push(format!("{} was preferred to every other one.", names(best)));
+    }
+    if found.worths.is_empty() {
+        does_not.push(
+            "No worths are given: one was always, or never, preferred, so that they have no bound.".into(),
+        );
+    }
+    if found.pairs.iter().any(|p| !p.is_shown) {
+        does_not.push("No preference shown does not mean that all are liked equally.".into());
+    }
+    if found.left_of_same.trials > 0 && found.p_side() <= ALPHA {
+        does_not.push(format!(
+            "Of two equal excerpts the left one was chosen in {}: the side had a say. Sides were balanced, so no microphone gained by it.",
+            of(found.left_of_same)
+        ));
+    }
+}
+
+fn of_rating(
+    plan: &Plan,
+    found: &Rating,
+    names: &dyn Fn(&str) -> String,
+    says: &mut Vec<String>,
+    does_not: &mut Vec<String>,
+) {
+    let n_few = fairtake_stats::ratings::FEWEST_RATERS;
+    for r in &found.rated {
+        let Some(median) = r.median else { continue };
+        let copy = if r.is_hidden_copy { " (the hidden copy)" } else { "" };
+        let within = match r.interval {
+            Some([low, high]) => format!(" (95 %: {low:.0} to {high:.0})"),
+            None => String::new(),
+        };
+        let mut line = format!("{}{copy}: median {median:.0}{within}", names(&r.mic));
+        if let (Some([more, fewer]), Some(p)) = (r.below_copy, r.p_copy) {
+            line += &format!("; {more} of {} put it below the hidden copy", more + fewer);
+            line += if p <= ALPHA { ", which is more than chance" } else { ", which chance may do" };
+        }
+        says.push(line + ".");
+    }
+    if found.n_screened > 0 {
+        says.push(format!(
+            "{} left out, who put the hidden copy below 90 on more than 15 % of pages (ITU-R BS.1534).",
+            match found.n_screened {
+                1 => "One rater was".to_string(),
+                n => format!("{n} raters were"),
+            }
+        ));
+        if plan.material().paired == Paired::PlayedAgain {
+            does_not.push(
+                "The hidden copy was another playing of the named microphone: to put it lower need not mean inattention.".into(),
+            );
+        }
+    }
+    if (found.n_kept as usize) < n_few {
+        does_not.push(format!(
+            "With {} raters no interval of a median can be given; {n_few} are needed.",
+            found.n_kept
+        ));
+    }
+    if let Some(w) = found.concordance {
+        says.push(format!("Raters agree on the order with W = {w:.2} (1: all alike; 0: not at all)."));
+    }
+    does_not.push(match plan.kind() {
+        Kind::Likeness => "Like is not good: the named microphone is no standard of quality.".into(),
+        _ => "What is liked is a matter of these listeners and this use; it is no measurement.".into(),
+    });
+}

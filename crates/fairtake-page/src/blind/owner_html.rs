@@ -1,0 +1,218 @@
+//! Writes the owner's pages on blind tests.
+
+use super::owner::{BlindPage, SittingRow, TestPage};
+use crate::html::mic;
+use fairtake_listen::score::{HitOutcome, Shown};
+use fairtake_listen::{Control, Kind, State};
+use fairtake_report::page::verdict;
+use maud::{Markup, html};
+
+const KINDS: [(Kind, &str, &str); 5] = [
+    (Kind::Which, "which", "which of the two is it?"),
+    (Kind::OddOne, "odd_one", "which of three differs?"),
+    (Kind::Prefer, "prefer", "which do you prefer?"),
+    (Kind::Likeness, "likeness", "rate each: how like the first one"),
+    (Kind::Liking, "liking", "rate each: how much you like it"),
+];
+
+fn kind_words(kind: Kind) -> &'static str {
+    KINDS.iter().find(|(k, ..)| *k == kind).map_or("", |(_, _, words)| words)
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+pub(super) fn blind(page: &BlindPage) -> Markup {
+    html! {
+        h1 { "Does anyone hear it?" }
+        p { a href="/listen" { "Listening while you see what plays" } " shows what to listen for. A blind test shows whether it is heard." }
+        section aria-labelledby="tests" {
+            h2 id="tests" { "Tests" }
+            @if page.tests.is_empty() { p.quiet { "None yet." } }
+            @for t in &page.tests {
+                div.sheet {
+                    h3 { a href=(format!("/blind/test?id={}", t.id)) { (t.title) ": " (kind_words(t.kind)) } }
+                    p.quiet { (t.mics.join(", ")) " · " (t.sittings[0]) " to the end, " (t.sittings[1]) " left before, " (t.sittings[2]) " open" @if !t.is_open { " · closed" } }
+                    @for line in &t.says { p { (line) } }
+                }
+            }
+        }
+        section aria-labelledby="make" {
+            h2 id="make" { "Make a test" }
+            form.choices action="/blind" data-live {
+                span { label for="source" { "on" } select id="source" name="source" { @for s in &page.sources { option value=(s.key) selected[Some(&s.key) == page.source.as_ref()] { (s.name) } } } }
+                noscript { button type="submit" { "Show" } }
+            }
+            @if page.mics.len() < 2 {
+                p.trouble { "A test needs two microphones that were recorded on this source." }
+            } @else {
+                (form(page))
+            }
+        }
+    }
+}
+
+fn form(page: &BlindPage) -> Markup {
+    html! {
+        form id="make-test" data-source=[page.source.as_ref()] {
+            p { label for="kind" { "Question" } " " select id="kind" { @for (_, key, words) in KINDS { option value=(key) { (words) } } } }
+            fieldset { legend { "Microphones (two where the question is which)" }
+                @for (i, m) in page.mics.iter().enumerate() {
+                    label.row { input type="checkbox" name="test-mic" value=(m.key) checked[i < 2]; (mic(m)) }
+                }
+            }
+            div.row {
+                span { label for="n-trials" { "trials that count" } input.count type="number" id="n-trials" min="1" max="200" value="16"; }
+                span { label for="n-control" { "control trials" } input.count type="number" id="n-control" min="0" max="100" value="0"; }
+                span { label for="n-catch" { "trials in which all are the same" } input.count type="number" id="n-catch" min="0" max="50" value="2"; }
+            }
+            p.quiet.small { "Control trials pair two placements or passes of one microphone: then \"heard\" means more than that. Where each microphone was played to in turn, only they tell the microphone from the playing." }
+            div.scroll { table { caption { "Trials that find a difference in four of five tests" }
+                thead { tr { th scope="col" { "heard in" } @for (share, ..) in &page.needed { th.n scope="col" { (percent(*share)) " of trials" } } } }
+                tbody {
+                    tr { th scope="row" { "which of two" } @for (_, two, _) in &page.needed { td.n { (two.map_or("–".to_string(), |n| n.to_string())) } } }
+                    tr { th scope="row" { "which of three" } @for (_, _, three) in &page.needed { td.n { (three.map_or("–".to_string(), |n| n.to_string())) } } }
+                }
+            } }
+            p { label.row { input type="checkbox" id="may-end-early"; "may end early: looked at after every fourth trial from the eighth on; guessing passes no more often by that" } }
+            div.row {
+                span { label for="seconds" { "length of an excerpt in seconds" } input.count type="number" id="seconds" min="0.25" max="10" step="0.25" value="2"; }
+                label { input type="checkbox" id="equal-spectrum"; " with equal spectra (a control: what is heard then is not the spectrum)" }
+            }
+            p { label for="title" { "What listeners read above it" } " " input type="text" id="title" maxlength="120" placeholder="the name of the source"; }
+            p { label for="n-codes" { "codes to give out (0: whoever has the link may listen)" } " " input.count type="number" id="n-codes" min="0" max="500" value="0"; }
+            button.main type="submit" { "Make the test" }
+        }
+        div id="made" role="status" {}
+    }
+}
+
+pub(super) fn test(page: &TestPage) -> Markup {
+    let kind = page.score.kind;
+    let names: Vec<&str> = page.mics.iter().map(|(_, name)| name.as_str()).collect();
+    html! {
+        p { a href="/blind" { "All tests" } }
+        h1 { (page.title) ": " (kind_words(kind)) }
+        p.quiet { (names.join(", ")) " on " (page.source) }
+        section aria-labelledby="says" {
+            h2 id="says" { "What it says" }
+            @if let Some(Shown::Hits(h)) = &page.score.shown { p.lead { strong { (outcome(h.outcome)) } } }
+            ul { @for line in &page.score.says { li { (line) } } }
+            @if !page.score.does_not_say.is_empty() {
+                h3 { "What it does not say" }
+                ul { @for line in &page.score.does_not_say { li { (line) } } }
+            }
+            @if !page.measured.is_empty() {
+                h3 { "What was measured" }
+                ul.said { @for (v, text) in &page.measured { li { (verdict(*v)) span { (text) "." } } } }
+            }
+            (numbers(page))
+        }
+        section aria-labelledby="invite" {
+            h2 id="invite" { "Listeners" }
+            @if page.is_open {
+                p { a.button href=(format!("/t/{}", page.id)) { "Listen here, alone" } }
+                p { "For an audience: run " code { "fairtake listen --serve ADDRESS:PORT" } " on this folder; the address of this test there ends in " code { "/t/" (page.id) } "." }
+                @if page.needs_code { p { (page.n_codes_left) " codes are not used yet." } }
+            } @else { p { "The test takes no more listeners." } }
+            div.row data-test=(page.id) {
+                button type="button" data-blind="open" data-open=(!page.is_open) { @if page.is_open { "Take no more listeners" } @else { "Take listeners again" } }
+                button type="button" data-blind="codes" { "Ten more codes" }
+                a.button href=(format!("/blind/answers.csv?id={}", page.id)) download="answers.csv" { "Answers as CSV" }
+                a.button href=(format!("/blind/answers.json?id={}", page.id)) download="answers.json" { "Answers as JSON" }
+                button.quietly type="button" data-blind="delete" { "Delete the test with all answers" }
+            }
+            div id="made" role="status" {}
+            (sittings(page))
+            p.quiet.small { "Answers, comments and names that listeners typed are kept in the folder, in listening/tests.sqlite, until they are deleted here. Nothing else is kept of anybody." }
+        }
+        section aria-labelledby="how" {
+            h2 id="how" { "How it is made" }
+            p { (page.n_trials) " trials that count, " (page.n_control) " control, " (page.n_catch) " in which all are the same."
+                @if let Some(share) = page.finds_share { " One sitting finds a difference that is heard in " (percent(share)) " of trials in four of five tests." } }
+            @if !page.looks.is_empty() { p { "It may end early: " (looks(page)) "." } }
+            @if let Some(a) = &page.about {
+                p { (a.n_excerpts) " excerpts of " (format!("{:.2}", a.seconds)) " s, " (a.rate_hz) " Hz, " (a.bits) " bits, equally long to the frame; loudness as played "
+                    (format!("{:.1}", a.loudness_lufs[0]).replace('-', "−")) " LUFS, equal within " (format!("{:.2}", a.spread_lu)) " LU (read back from what is served)."
+                    @if a.equal_spectrum { " Equal spectra: the first microphone has the found difference imposed." } }
+                @for r in &a.remarks { p.quiet { (r) "." } }
+            }
+            details { summary { "The excerpts" } ul { @for e in &page.excerpts { li { (e) } } } }
+        }
+    }
+}
+
+fn outcome(outcome: HitOutcome) -> &'static str {
+    match outcome {
+        HitOutcome::Heard => "Heard",
+        HitOutcome::NotMoreThanControl => "Not more than the control",
+        HitOutcome::NotShown => "Not shown to be heard",
+    }
+}
+
+fn looks(page: &TestPage) -> String {
+    let each = page.looks.iter().map(|(n, fewest)| match fewest {
+        Some(fewest) => format!("{fewest} of {n}"),
+        None => format!("not at {n}"),
+    });
+    each.collect::<Vec<_>>().join(", ")
+}
+
+/// The numbers behind the sentences.
+fn numbers(page: &TestPage) -> Markup {
+    match &page.score.shown {
+        None => html! {},
+        Some(Shown::Hits(h)) => {
+            let share = |s: f64| format!("{:.2}", s);
+            let d = |d: Option<f64>| d.map_or("no limit".to_string(), |d| format!("{d:.2}"));
+            html! { div.scroll { table { caption { "Right answers" } tbody {
+                tr { th scope="row" { "trials that count" } td.n { (h.looked.hits) " of " (h.looked.trials) } td { "share " (share(h.share_low)) " to " (share(h.share_high)) } }
+                tr { th scope="row" { "d′" } td.n { (d(h.sensitivity[0])) } td { (d(h.sensitivity[1])) " to " (d(h.sensitivity[2])) } }
+                @if let Some(pairs) = h.control_pairs { tr { th scope="row" { "control: " (match pairs { Control::Placements => "two placements", Control::Passes => "two passes" }) } td.n { (h.control.hits) " of " (h.control.trials) } td {} } }
+                tr { th scope="row" { "all the same" } td.n { (h.catch.hits) " of " (h.catch.trials) } td { "nobody can know" } }
+                @if h.left.trials > 0 { tr { th scope="row" { "left before the end" } td.n { (h.left.hits) " of " (h.left.trials) } td { "not counted" } } }
+            } } } }
+        }
+        Some(Shown::Preference(p)) if !p.worths.is_empty() => {
+            html! { div.scroll { table { caption { "Worths (Bradley–Terry)" }
+                thead { tr { th scope="col" { "microphone" } th.n scope="col" { "worth" } th.n scope="col" { "log worth, 95 %" } } }
+                tbody { @for w in &p.worths { tr { th scope="row" { (name(page, &w.mic)) } td.n { (format!("{:.2}", w.share)) } td.n { (format!("{:.2} ({:.2} to {:.2})", w.log_worth[0], w.log_worth[1], w.log_worth[2]).replace('-', "−")) } } } }
+            } } }
+        }
+        Some(Shown::Preference(_)) => html! {},
+        Some(Shown::Rating(r)) => {
+            html! { div.scroll { table { caption { "Ratings, 0 to 100; " (r.n_kept) " raters count" }
+                thead { tr { th scope="col" { "microphone" } th.n scope="col" { "median" } th.n scope="col" { "95 %" } } }
+                tbody { @for m in &r.rated { tr { th scope="row" { (name(page, &m.mic)) @if m.is_hidden_copy { " (hidden copy)" } }
+                    td.n { (m.median.map_or("unknown".to_string(), |x| format!("{x:.0}"))) }
+                    td.n { (m.interval.map_or("unknown".to_string(), |[low, high]| format!("{low:.0} to {high:.0}"))) } } } }
+            } } }
+        }
+    }
+}
+
+fn name<'p>(page: &'p TestPage, key: &'p str) -> &'p str {
+    page.mics.iter().find(|(k, _)| k == key).map_or(key, |(_, name)| name)
+}
+
+fn sittings(page: &TestPage) -> Markup {
+    if page.sittings.is_empty() {
+        return html! { p.quiet { "Nobody has listened yet." } };
+    }
+    html! { div.scroll { table { caption { "Sittings" }
+        thead { tr { th scope="col" { "listener" } th scope="col" { "stands" } th.n scope="col" { "answers" } th.n scope="col" { "right" } th scope="col" { "comments" } th scope="col" { span.unseen { "delete" } } } }
+        tbody { @for s in &page.sittings { (row(s)) } }
+    } } }
+}
+
+fn row(s: &SittingRow) -> Markup {
+    html! { tr {
+        th scope="row" { @if s.listener.is_empty() { span.quiet { "no name" } } @else { (s.listener) } }
+        td { (match s.state { State::Open => "open: its answers are not shown before its end", State::Done => "to the end", State::Left => "left before the end" }) }
+        td.n { (s.n_answers) }
+        td.n { @if let Some((hits, trials)) = s.hits { (hits) " of " (trials) } }
+        td { @for (n, c) in &s.comments { p { (n) ": " (c) } } }
+        td { button.quietly type="button" data-blind="delete-sitting" data-sitting=(s.id) { "Delete" span.unseen { " this sitting" } } }
+    } }
+}

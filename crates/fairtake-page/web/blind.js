@@ -1,0 +1,70 @@
+// The owner's pages on blind tests: makes one, opens and closes it, gives out codes, deletes.
+
+import { here, say, send, show } from "./page.js";
+
+/** @param {string} id */
+const field = (id) => /** @type {HTMLInputElement} */ (document.getElementById(id));
+
+/** @param {HTMLElement} main */
+export function mountBlind(main) {
+  main.querySelector("#make-test")?.addEventListener("submit", (event) => {
+    event.preventDefault();
+    void make(/** @type {HTMLFormElement} */ (event.target));
+  });
+  for (const button of /** @type {NodeListOf<HTMLElement>} */ (main.querySelectorAll("[data-blind]"))) {
+    button.addEventListener("click", () => void act(button));
+  }
+}
+
+/** @param {HTMLFormElement} form */
+async function make(form) {
+  const mics = [...form.querySelectorAll("input[name=test-mic]:checked")];
+  say("Cutting the excerpts …");
+  const made = await send("/blind/tests", {
+    source: form.dataset.source,
+    kind: field("kind").value,
+    mics: mics.map((m) => /** @type {HTMLInputElement} */ (m).value),
+    n_trials: Number(field("n-trials").value),
+    n_control: Number(field("n-control").value),
+    n_catch: Number(field("n-catch").value),
+    may_end_early: field("may-end-early").checked,
+    seconds: Number(field("seconds").value),
+    equal_spectrum: field("equal-spectrum").checked,
+    title: field("title").value,
+    n_codes: Number(field("n-codes").value),
+  });
+  if (!made) return;
+  say("The test is made.");
+  if (made.codes.length > 0) give(made.codes);
+  else await show(`/blind/test?id=${made.id}`, true);
+}
+
+/** Codes are shown once: only their hashes are kept. @param {string[]} codes */
+function give(codes) {
+  const told = document.getElementById("made");
+  if (!told) return;
+  const words = document.createElement("p");
+  words.textContent = "Codes, shown only this once; copy them now:";
+  const list = document.createElement("pre");
+  list.id = "codes";
+  list.textContent = codes.join("\n");
+  told.replaceChildren(words, list);
+}
+
+/** @param {HTMLElement} button */
+async function act(button) {
+  const id = /** @type {HTMLElement | null} */ (button.closest("[data-test]"))?.dataset.test ?? "";
+  const what = button.dataset.blind;
+  if (what === "open") {
+    if (await send("/blind/test/open", { id, is_open: button.dataset.open === "true" })) await show(here());
+  } else if (what === "codes") {
+    const made = await send("/blind/test/codes", { id, n: 10 });
+    if (made) give(made.codes);
+  } else if (what === "delete") {
+    if (!window.confirm("Delete this test with every answer? This cannot be undone.")) return;
+    if (await send("/blind/test/delete", { id })) await show("/blind", true);
+  } else if (what === "delete-sitting") {
+    if (!window.confirm("Delete this sitting with its answers? This cannot be undone.")) return;
+    if (await send("/blind/sitting/delete", { id: button.dataset.sitting })) await show(here());
+  }
+}
