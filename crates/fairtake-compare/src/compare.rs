@@ -4,11 +4,12 @@ use crate::align::align;
 use crate::assemble::{self, PairParts};
 use crate::bleed::bleed;
 use crate::checks;
-use crate::design::assumed;
+use crate::design::{Assumed, assumed};
 use crate::groups::measure_all;
-use crate::judge::{features, judge};
-use crate::measure::tabulate;
-use crate::remembered::{Remembered, pair_key};
+use crate::judge::{curve_of, features, judge_on};
+use crate::measure::{Measured, Tabulated, tabulate};
+use crate::parallel::Later;
+use crate::remembered::{Drawn, Remembered, pair_key};
 use crate::wording::number_of;
 use crate::{
     CheckResult, Design, Findings, LeftOut, PairTables, Program, ReadError, Recognised, Role, SettingUp,
@@ -105,45 +106,36 @@ pub fn compare_remembering(
     let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
     let all = distinct(takes, |t| t.source.clone());
     for source in all.into_iter().filter(|s| asked.source.as_ref().is_none_or(|only| only == s)) {
-        let here: Vec<(&Take, &TakeMeasure)> = measured
-            .iter()
-            .copied()
-            .filter(|(t, m)| t.source == source && left_out(t, m, &checks).is_none())
-            .collect();
+        let here = taking_part(&measured, &checks, &source);
         for (reference, against) in pairs(&here, asked)? {
-            let by = |mic: &str, role: Role| -> Vec<(&Take, &TakeMeasure)> {
-                here.iter()
-                    .copied()
-                    .filter(|(t, _)| t.role == role && (role != Role::Compared || t.mic == mic))
-                    .collect()
-            };
-            let (a, b) = (by(&reference, Role::Compared), by(&against, Role::Compared));
-            let witness = by("", Role::Witness);
-            let assumed = assumed(&a, &b, &witness, shootout, settings, asked);
-            let made = tabulate(&a, &b, &witness, assumed.design, settings);
-            let setting_up = setting_up(shootout, &source, &reference, &against);
+            let tabled = Tabled::new(&here, [&reference, &against], shootout, settings, asked);
+            let Tabled { a, b, witness, assumed, made, setting_up } = tabled;
             let speed = shootout.speed_of_sound_m_s();
             let known_as = pair_key(&a, &b, settings, speed);
-            let known = remembered.alignment(&known_as);
-            let align = || match (assumed.design, known) {
-                (Design::Together, Some(known)) if assumed.told => Ok(known),
-                (Design::Together, None) if assumed.told => align(&a, &b, speed),
-                _ => Ok(None),
-            };
+            let shared = assumed.design == Design::Together && assumed.told;
+            let known = if shared { remembered.alignment(&known_as) } else { Some(None) };
+            let align = || align(&a, &b, speed);
             // Three stages that do not wait for each other.
-            let (judgement, found, alignment) = std::thread::scope(|scope| {
-                let judged = scope.spawn(|| judge(&made.pair, settings, setting_up.as_ref()));
-                let aligned = scope.spawn(align);
-                let found = features(&made.pair, settings);
-                let judgement = judged.join().expect("judging does not panic");
-                (judgement, found, aligned.join().expect("aligning does not panic"))
+            let drawn = remembered.drawn(&made.pair, settings);
+            let (curve, found, alignment) = std::thread::scope(|scope| {
+                let curve = Later::unless(scope, drawn.curve, || curve_of(&made.pair, settings));
+                let alignment = Later::unless(scope, known.map(Ok), align);
+                let found = drawn.features.unwrap_or_else(|| features(&made.pair, settings));
+                (curve.value(), found, alignment.value())
             });
+            let judgement = judge_on(curve.as_ref(), &made.pair, settings, setting_up.as_ref());
+            remembered.put_drawn(
+                &made.pair,
+                settings,
+                Drawn { curve: Some(curve), features: Some(found.clone()) },
+            );
             let alignment = alignment.map_err(CompareError::Read)?;
-            if assumed.design == Design::Together && assumed.told {
+            if shared {
                 remembered.put_alignment(known_as, alignment.clone());
             }
             let leaked = [&reference, &against].map(|mic| {
-                by(mic, Role::Bleed).into_iter().filter(|(t, _)| t.mic == *mic).collect::<Vec<_>>()
+                let leaks = |(t, _): &&Measured| t.role == Role::Bleed && t.mic == *mic;
+                here.iter().filter(leaks).copied().collect::<Vec<_>>()
             });
             let bleed = bleed(&made.pair, [&leaked[0], &leaked[1]], settings);
             let parts = PairParts {
@@ -188,6 +180,47 @@ pub fn compare_remembering(
     Ok(Measurement { findings, measures, tables })
 }
 
+/// Takes of a source that take part.
+pub(crate) fn taking_part<'t>(
+    measured: &[Measured<'t>],
+    checks: &[CheckResult],
+    source: &str,
+) -> Vec<Measured<'t>> {
+    let takes_part = |(t, m): &&Measured| t.source == source && left_out(t, m, checks).is_none();
+    measured.iter().filter(takes_part).copied().collect()
+}
+
+/// One pair of microphones on a source: its takes, how they were made, and their tables.
+pub(crate) struct Tabled<'t> {
+    a: Vec<Measured<'t>>,
+    b: Vec<Measured<'t>>,
+    witness: Vec<Measured<'t>>,
+    assumed: Assumed,
+    pub made: Tabulated,
+    pub setting_up: Option<SettingUp>,
+}
+
+impl<'t> Tabled<'t> {
+    pub(crate) fn new(
+        here: &[Measured<'t>],
+        mics: [&str; 2],
+        shootout: &Shootout,
+        settings: &Settings,
+        asked: &Comparison,
+    ) -> Tabled<'t> {
+        let which = |holds: &dyn Fn(&Take) -> bool| -> Vec<Measured<'t>> {
+            here.iter().filter(|(t, _)| holds(t)).copied().collect()
+        };
+        let [a, b] = mics.map(|mic| which(&|t| t.role == Role::Compared && t.mic == mic));
+        let witness = which(&|t| t.role == Role::Witness);
+        let assumed = assumed(&a, &b, &witness, shootout, settings, asked);
+        let made = tabulate(&a, &b, &witness, assumed.design, settings);
+        let source = here.first().map_or("", |(t, _)| t.source.as_str());
+        let setting_up = setting_up(shootout, source, mics[0], mics[1]);
+        Tabled { a, b, witness, assumed, made, setting_up }
+    }
+}
+
 /// Measures every take and checks each by itself, without comparing; what is remembered is not read again.
 ///
 /// # Errors
@@ -201,7 +234,7 @@ pub fn measure_and_check(
     measured_and_checked(takes, shootout, settings, None, remembered)
 }
 
-fn measured_and_checked(
+pub(crate) fn measured_and_checked(
     takes: &[Take],
     shootout: &Shootout,
     settings: &Settings,
@@ -257,7 +290,7 @@ pub(crate) fn distinct<T, K: PartialEq>(items: &[T], key: impl Fn(&T) -> K) -> V
 }
 
 /// Which pairs are compared on one source.
-fn pairs(here: &[(&Take, &TakeMeasure)], asked: &Comparison) -> Result<Vec<(String, String)>, CompareError> {
+pub(crate) fn pairs(here: &[Measured], asked: &Comparison) -> Result<Vec<(String, String)>, CompareError> {
     let compared: Vec<&Take> = here.iter().map(|(t, _)| *t).filter(|t| t.role == Role::Compared).collect();
     let mics = distinct(&compared, |t| t.mic.clone());
     let known = |mic: &String| {

@@ -1,6 +1,13 @@
 //! How far two microphones are apart on one source, in a few numbers for a table of many pairs.
 
-use crate::{Band, ComparisonFindings, Verdict};
+use crate::compare::{self, Comparison, Tabled, measured_and_checked, taking_part};
+use crate::judge::judge;
+use crate::measure::Measured;
+use crate::parallel::in_parallel;
+use crate::{
+    Band, BandSpan, CompareError, ComparisonFindings, JudgedBand, PairTables, Remembered, Settings, Shootout,
+    Take, Verdict,
+};
 use serde::{Deserialize, Serialize};
 
 /// Distance over the frequency axis, after the level match.
@@ -20,42 +27,130 @@ pub struct Distance {
     pub undecided_octaves: f64,
 }
 
-impl ComparisonFindings {
-    /// The distance of this pair.
-    pub fn distance(&self) -> Distance {
+/// One band, as far as distances need it.
+struct Part {
+    octaves: f64,
+    difference_db: Option<f64>,
+    simultaneous_db: Option<[f64; 2]>,
+    verdict: Verdict,
+}
+
+impl Distance {
+    fn over(parts: &[Part]) -> Distance {
         let octaves = |v: Verdict| -> f64 {
             // Adding zero turns the sum of nothing, −0, into 0.
-            self.bands.iter().filter(|b| b.verdict == v).map(|b| (b.to_hz / b.from_hz).log2()).sum::<f64>()
-                + 0.0
+            parts.iter().filter(|p| p.verdict == v).map(|p| p.octaves).sum::<f64>() + 0.0
         };
-        let mean = |size: &dyn Fn(&Band) -> Option<f64>| {
+        let mean = |size: &dyn Fn(&Part) -> Option<f64>| {
             let (mut sum, mut width) = (0.0, 0.0);
-            for band in self.bands.iter().filter(|b| b.verdict != Verdict::OutOfRange) {
-                if let Some(size) = size(band) {
-                    let octaves = (band.to_hz / band.from_hz).log2();
-                    sum += size * octaves;
-                    width += octaves;
+            for part in parts.iter().filter(|p| p.verdict != Verdict::OutOfRange) {
+                if let Some(size) = size(part) {
+                    sum += size * part.octaves;
+                    width += part.octaves;
                 }
             }
             (width > 0.0).then(|| sum / width)
         };
         Distance {
-            mean_db: mean(&|b| b.difference_db.map(f64::abs)),
-            at_least_db: mean(&|b| {
-                let (low, high) = b.simultaneous_low_db.zip(b.simultaneous_high_db)?;
-                Some(low.max(-high).max(0.0))
-            }),
+            mean_db: mean(&|p| p.difference_db.map(f64::abs)),
+            at_least_db: mean(&|p| p.simultaneous_db.map(|[low, high]| low.max(-high).max(0.0))),
             different_octaves: octaves(Verdict::Different),
             alike_octaves: octaves(Verdict::Alike),
             undecided_octaves: octaves(Verdict::Undecided),
         }
     }
+
+    fn judged(pair: &PairTables, bands: &[JudgedBand]) -> Distance {
+        let part = |(span, judged): (&BandSpan, &JudgedBand)| Part {
+            octaves: (span.to_hz / span.from_hz).log2(),
+            difference_db: judged.difference_db,
+            simultaneous_db: judged.simultaneous_db,
+            verdict: judged.verdict,
+        };
+        Distance::over(&pair.bands.iter().zip(bands).map(part).collect::<Vec<_>>())
+    }
+}
+
+impl ComparisonFindings {
+    /// The distance of this pair.
+    pub fn distance(&self) -> Distance {
+        let part = |b: &Band| Part {
+            octaves: (b.to_hz / b.from_hz).log2(),
+            difference_db: b.difference_db,
+            simultaneous_db: b.simultaneous_low_db.zip(b.simultaneous_high_db).map(|(l, h)| [l, h]),
+            verdict: b.verdict,
+        };
+        Distance::over(&self.bands.iter().map(part).collect::<Vec<_>>())
+    }
+}
+
+/// Distances of many pairs of microphones on one source, in their order, as [`compare_remembering`] would find them: without
+/// alignment, edges, peaks and sentences, which cost more than all the rest. Several at a time.
+///
+/// # Errors
+/// As [`compare_remembering`].
+///
+/// [`compare_remembering`]: crate::compare_remembering
+pub fn distances_remembering(
+    takes: &[Take],
+    shootout: &Shootout,
+    settings: &Settings,
+    source: &str,
+    pairs: &[(String, String)],
+    remembered: &mut Remembered,
+) -> Result<Vec<Distance>, CompareError> {
+    let (measures, checks) =
+        measured_and_checked(takes, shootout, settings, None, remembered).map_err(CompareError::Read)?;
+    let measured: Vec<Measured> = takes.iter().zip(&measures).collect();
+    let here = taking_part(&measured, &checks, source);
+    let distance = |pair: &(String, String)| -> Result<Distance, CompareError> {
+        let asked = Comparison {
+            reference: None,
+            pair: Some(pair.clone()),
+            source: Some(source.to_string()),
+            recognised: None,
+            version: String::new(),
+        };
+        compare::pairs(&here, &asked)?;
+        let Tabled { made, setting_up, .. } =
+            Tabled::new(&here, [&pair.0, &pair.1], shootout, settings, &asked);
+        let judgement = judge(&made.pair, settings, setting_up.as_ref());
+        Ok(Distance::judged(&made.pair, &judgement.bands))
+    };
+    in_parallel(pairs, |pair| Ok(distance(pair))).map_err(CompareError::Read)?.into_iter().collect()
 }
 
 #[cfg(test)]
 mod tests {
     use crate::testing::{hits, take};
-    use crate::{Comparison, Settings, Shootout, Verdict, compare};
+    use crate::{Comparison, Remembered, Settings, Shootout, Verdict, compare, distances_remembering};
+
+    #[test]
+    fn distances_of_many_pairs_are_those_of_each_compared_by_itself() {
+        let takes =
+            [take("heron", 1, hits(1, 1.0)), take("moorhen", 1, hits(1, 0.5)), take("coot", 2, hits(2, 1.0))];
+        let (log, settings) = (Shootout::default(), Settings::standard());
+        let pair = |a: &str, b: &str| (a.to_string(), b.to_string());
+        let pairs = [pair("heron", "moorhen"), pair("heron", "coot"), pair("coot", "moorhen")];
+        let source = &takes[0].source;
+        let of = |pairs: &[(String, String)]| {
+            distances_remembering(&takes, &log, &settings, source, pairs, &mut Remembered::default())
+        };
+        let found = of(&pairs).expect("three microphones");
+        for (pair, distance) in pairs.into_iter().zip(found) {
+            let asked = Comparison {
+                reference: None,
+                pair: Some(pair),
+                source: None,
+                recognised: None,
+                version: "test".into(),
+            };
+            let compared = compare(&takes, &log, &settings, &asked).expect("compares").findings;
+            assert_eq!(compared.comparisons[0].distance(), distance);
+            assert!(distance.mean_db.is_some());
+        }
+        assert!(of(&[pair("heron", "teal")]).is_err());
+    }
 
     #[test]
     fn a_distance_is_the_mean_over_octaves_and_never_more_than_is_shown() {

@@ -40,6 +40,33 @@ pub(crate) fn in_parallel_with<T: Sync, R: Send, Room>(
     done.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Something that is known, or worked out on a thread of its own.
+pub(crate) enum Later<'scope, T> {
+    Known(T),
+    Spawned(thread::ScopedJoinHandle<'scope, T>),
+}
+
+impl<'scope, T: Send + 'scope> Later<'scope, T> {
+    pub(crate) fn unless<'env>(
+        scope: &'scope thread::Scope<'scope, 'env>,
+        known: Option<T>,
+        work: impl FnOnce() -> T + Send + 'scope,
+    ) -> Later<'scope, T> {
+        match known {
+            Some(known) => Later::Known(known),
+            None => Later::Spawned(scope.spawn(work)),
+        }
+    }
+
+    /// Waited for.
+    pub(crate) fn value(self) -> T {
+        match self {
+            Later::Known(known) => known,
+            Later::Spawned(work) => work.join().expect("judging and aligning do not panic"),
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

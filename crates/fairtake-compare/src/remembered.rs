@@ -1,8 +1,13 @@
 //! What was measured on the audio, kept between runs of one session: a setting that needs no audio, a take more or a name
 //! changed then reads nothing again. Keys hold everything that the result depends on, so that a stale one is never met.
 
-use crate::{Alignment, Settings, Take, TakeMeasure};
-use std::collections::HashMap;
+use crate::{Alignment, Feature, MatchBy, PairTables, Settings, Take, TakeMeasure};
+use fairtake_stats::curve::Curve;
+use std::collections::{HashMap, VecDeque};
+use std::sync::Arc;
+
+/// What was drawn for so many pairs is kept, the newest. Reason: a third of a megabyte each, and one pair is looked at.
+const MOST_DRAWN: usize = 32;
 
 /// Told how many takes are measured, and of how many.
 pub type Progress = dyn Fn(usize, usize) + Send;
@@ -13,6 +18,38 @@ pub struct Remembered {
     progress: Option<Box<Progress>>,
     measures: HashMap<String, Vec<TakeMeasure>>,
     alignments: HashMap<String, Option<Alignment>>,
+    curves: VecDeque<Kept<Option<Curve>>>,
+    features: VecDeque<Kept<Vec<Feature>>>,
+}
+
+/// What is found of a pair by drawing thousands of curves at random; `None`: not known yet.
+#[derive(Default)]
+pub(crate) struct Drawn {
+    pub curve: Option<Option<Curve>>,
+    pub features: Option<Vec<Feature>>,
+}
+
+/// Found on these tables with these settings, those that it does not depend on set aside.
+struct Kept<T> {
+    tables: Arc<PairTables>,
+    settings: Settings,
+    found: T,
+}
+
+impl<T: Clone> Kept<T> {
+    fn of(all: &VecDeque<Kept<T>>, tables: &PairTables, settings: &Settings) -> Option<T> {
+        let same = |k: &&Kept<T>| k.settings == *settings && *k.tables == *tables;
+        all.iter().rev().find(same).map(|k| k.found.clone())
+    }
+}
+
+/// A curve knows of no margin; features neither, and they are looked for before the levels are matched.
+fn settings_of_curve(settings: &Settings) -> Settings {
+    Settings { margin_db: 0.0, ..settings.clone() }
+}
+
+fn settings_of_features(settings: &Settings) -> Settings {
+    Settings { match_by: MatchBy::None, ..settings_of_curve(settings) }
 }
 
 impl Remembered {
@@ -56,9 +93,37 @@ impl Remembered {
         self.alignments.get(key).cloned()
     }
 
+    /// What is known of a pair without drawing anew.
+    pub(crate) fn drawn(&self, tables: &PairTables, settings: &Settings) -> Drawn {
+        Drawn {
+            curve: Kept::of(&self.curves, tables, &settings_of_curve(settings)),
+            features: Kept::of(&self.features, tables, &settings_of_features(settings)),
+        }
+    }
+
+    /// Keeps what was not known before.
+    pub(crate) fn put_drawn(&mut self, tables: &PairTables, settings: &Settings, drawn: Drawn) {
+        let known = self.drawn(tables, settings);
+        let tables = Arc::new(tables.clone());
+        if let (Some(found), None) = (drawn.curve, known.curve) {
+            let settings = settings_of_curve(settings);
+            put(&mut self.curves, Kept { tables: tables.clone(), settings, found });
+        }
+        if let (Some(found), None) = (drawn.features, known.features) {
+            put(&mut self.features, Kept { tables, settings: settings_of_features(settings), found });
+        }
+    }
+
     pub(crate) fn put_alignment(&mut self, key: String, alignment: Option<Alignment>) {
         self.alignments.insert(key, alignment);
     }
+}
+
+fn put<T>(all: &mut VecDeque<Kept<T>>, kept: Kept<T>) {
+    if all.len() == MOST_DRAWN {
+        all.pop_front();
+    }
+    all.push_back(kept);
 }
 
 /// What the measures of a group of takes depend on.
@@ -91,6 +156,7 @@ fn lines(takes: &[&Take]) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::MatchBy;
     use crate::testing::{hits, take};
     use crate::{Comparison, ReadError, Samples, Settings, Shootout, Take, compare, compare_remembering};
     use std::sync::Arc;
@@ -153,6 +219,15 @@ mod tests {
         assert_eq!(*told.lock().expect("whole"), [(0, 2), (2, 2)], "nothing is told where nothing is read");
         let fresh = compare(&takes, &log, &wider, &asked).expect("compares");
         assert_eq!(again.findings, fresh.findings);
+        // The margin draws nothing anew, the match only the curve: each way what a fresh run finds.
+        assert_eq!((remembered.curves.len(), remembered.features.len()), (1, 1));
+        for match_by in [MatchBy::Peak, MatchBy::None, MatchBy::Loudness] {
+            let matched = Settings { match_by, ..wider.clone() };
+            let again = compare_remembering(&takes, &log, &matched, &asked, &mut remembered);
+            let fresh = compare(&takes, &log, &matched, &asked).expect("compares");
+            assert_eq!(again.expect("compares").findings, fresh.findings);
+        }
+        assert_eq!((remembered.curves.len(), remembered.features.len()), (3, 1));
         assert!(n_frames.swap(0, Ordering::Relaxed) > 0);
         // Another file under the same name is measured, and what is no longer there is forgotten.
         let changed = vec![

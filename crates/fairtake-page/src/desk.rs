@@ -4,8 +4,8 @@ use crate::blind::{Hall, Limits};
 use crate::guard::Access;
 use crate::trouble::Trouble;
 use fairtake_compare::{
-    CheckResult, Comparison, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
-    measure_and_check,
+    CheckResult, Comparison, Distance, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
+    distances_remembering, measure_and_check,
 };
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
 use std::collections::HashMap;
@@ -47,6 +47,8 @@ struct Work {
     shelf: Shelf,
     remembered: Remembered,
     results: HashMap<String, Arc<Findings>>,
+    /// By what they depend on but the pair; of the last table only.
+    distances: (String, HashMap<(String, String), Distance>),
     checked: Option<(String, Arc<Checked>)>,
 }
 
@@ -178,6 +180,31 @@ impl Desk {
         }
         work.results.insert(key, found.clone());
         Ok(found)
+    }
+
+    /// How far some pairs of microphones are apart on a source, in their order.
+    pub(crate) fn distances(
+        &self,
+        now: &Now,
+        settings: &Settings,
+        source: &str,
+        pairs: &[(String, String)],
+    ) -> Result<Vec<Distance>, Trouble> {
+        let key = format!("{}\n{settings:?}\n{source}", now.contents);
+        let mut work = self.work();
+        let Work { remembered, distances: (of, known), .. } = &mut *work;
+        if *of != key {
+            (*of, *known) = (key, HashMap::new());
+        }
+        let unknown: Vec<(String, String)> =
+            pairs.iter().filter(|p| !known.contains_key(p)).cloned().collect();
+        if !unknown.is_empty() {
+            let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
+            let found = distances_remembering(takes, log, settings, source, &unknown, remembered);
+            set(&self.inner.progress, None);
+            known.extend(unknown.into_iter().zip(found?));
+        }
+        Ok(pairs.iter().filter_map(|pair| known.get(pair).copied()).collect())
     }
 
     /// Everything compared at the standard settings: what the report and the command line show.

@@ -110,7 +110,9 @@ pub(crate) fn look(stretch: &[f32]) -> Look {
         // The first sample has none before it: no step.
         lanes.take(first, &[first[0], first[0], first[1], first[2], first[3], first[4], first[5], first[6]]);
         let before = stretch[LANES - 1..].as_chunks::<LANES>().0;
-        now.iter().zip(before).for_each(|(now, before)| lanes.take(now, before));
+        for (now, before) in now.iter().zip(before) {
+            lanes.take(now, before);
+        }
     }
     let last = if first.len() < LANES { first } else { rest };
     let n_before = stretch.len() - last.len();

@@ -109,7 +109,11 @@ impl Work for Summed<'_> {
     fn done(self) -> f64 {
         let (eights, rest) = self.0.as_chunks::<8>();
         let mut sums = [0f64; 8];
-        eights.iter().for_each(|eight| sums.iter_mut().zip(eight).for_each(|(s, p)| *s += f64::from(*p)));
+        for eight in eights {
+            for (sum, power) in sums.iter_mut().zip(eight) {
+                *sum += f64::from(*power);
+            }
+        }
         sums.iter().sum::<f64>() + rest.iter().map(|p| f64::from(*p)).sum::<f64>()
     }
 }

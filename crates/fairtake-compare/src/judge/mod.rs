@@ -66,6 +66,12 @@ pub struct JudgedBand {
 
 /// Judges one comparison. `setting_up` is what is known of the placement for the allowance.
 pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&SettingUp>) -> Judgement {
+    judge_on(curve_of(pair, settings).as_ref(), pair, settings, setting_up)
+}
+
+/// The curve with its uncertainty, by which a comparison is judged; `None`: too few units to know anything. Margin and
+/// setting-up change nothing in it.
+pub(crate) fn curve_of(pair: &PairTables, settings: &Settings) -> Option<Curve> {
     let counted = count(pair, settings.match_by);
     let n_supported = counted.estimate.len() - N_LEVELS;
     let position: Vec<f64> = supported(pair).map(|b| pair.bands[b].centre_hz().log2()).collect();
@@ -74,21 +80,26 @@ pub fn judge(pair: &PairTables, settings: &Settings, setting_up: Option<&Setting
         n_draws: settings.resamples as usize,
         seed: settings.seed,
     };
-    let curve = counted.fit.as_ref().and_then(|fit| {
-        curve(
-            &columns(fit, 0, n_supported),
-            &position,
-            &expected_shape(pair, &counted, settings),
-            &curve_settings,
-        )
-    });
+    let shape = expected_shape(pair, &counted, settings);
+    curve(&columns(counted.fit.as_ref()?, 0, n_supported), &position, &shape, &curve_settings)
+}
+
+/// Judges one comparison by its curve.
+pub(crate) fn judge_on(
+    curve: Option<&Curve>,
+    pair: &PairTables,
+    settings: &Settings,
+    setting_up: Option<&SettingUp>,
+) -> Judgement {
+    let counted = count(pair, settings.match_by);
+    let n_supported = counted.estimate.len() - N_LEVELS;
     let allowance = match (counted.claim, setting_up) {
         (Claim::TheseTakes, Some(setting_up)) => Some(setting_up.allowance_db(pair, settings)),
         _ => None,
     };
-    let bands = judge_bands(pair, &counted, curve.as_ref(), allowance.as_deref(), settings);
-    let (regions, spans) = regions(pair, &bands, &counted, curve.as_ref(), settings);
-    let budget = budget(pair, &spans, curve.as_ref(), allowance.as_deref(), counted.unit);
+    let bands = judge_bands(pair, &counted, curve, allowance.as_deref(), settings);
+    let (regions, spans) = regions(pair, &bands, &counted, curve, settings);
+    let budget = budget(pair, &spans, curve, allowance.as_deref(), counted.unit);
     Judgement {
         claim: counted.claim,
         unit: counted.unit,

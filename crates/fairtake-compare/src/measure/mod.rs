@@ -9,7 +9,7 @@ mod tabulate;
 mod visit;
 
 pub(crate) use tabulate::tabulate_on;
-pub use tabulate::{Tabulated, tabulate};
+pub use tabulate::{Measured, Tabulated, tabulate};
 
 use crate::parallel::in_parallel;
 use crate::{Playing, ReadError, Settings, Take, TakeMeasure};

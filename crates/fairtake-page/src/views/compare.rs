@@ -15,6 +15,8 @@ use serde::{Deserialize, Serialize};
 pub(crate) const SMOOTHINGS: [u32; 4] = [3, 6, 12, 24];
 /// A stretch of the axis is never shown narrower than this, in octaves.
 const NARROWEST_OCTAVES: f64 = 0.5;
+/// So many distances are found before something else may come between.
+const PAIRS_AT_ONCE: usize = 8;
 /// A picture among several.
 const SMALL: Layout = Layout {
     width: 420.0,
@@ -248,13 +250,15 @@ pub(crate) fn others(desk: &Desk, query: CompareQuery) -> Result<Others, Trouble
         let picture = draw(&Corridor::new(&findings, c), &SMALL);
         others.push(Other { against: mic.clone(), distance: c.distance(), picture });
     }
+    let places: Vec<(usize, usize)> =
+        (0..mics.len()).flat_map(|i| (i + 1..mics.len()).map(move |j| (i, j))).collect();
     let mut pairs = Vec::new();
-    for i in 0..mics.len() {
-        for j in i + 1..mics.len() {
-            let pair = (mics[i].key.clone(), mics[j].key.clone());
-            let found = desk.compare(&now, &settings, &Desk::asked(Some(source.clone()), Some(pair)))?;
-            pairs.push((i, j, found.comparisons[0].distance()));
-        }
+    // Some at a time, so that what else is asked of the desk meanwhile comes between.
+    for some in places.chunks(PAIRS_AT_ONCE) {
+        let keys: Vec<(String, String)> =
+            some.iter().map(|(i, j)| (mics[*i].key.clone(), mics[*j].key.clone())).collect();
+        let found = desk.distances(&now, &settings, &source, &keys)?;
+        pairs.extend(some.iter().zip(found).map(|((i, j), distance)| (*i, *j, distance)));
     }
     let html = html::others(&source, reference.as_deref(), &mics, &others, &pairs).into_string();
     Ok(Others { mics, others, pairs, html })
