@@ -25,7 +25,8 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
     findings.keep_own_words(&input.shootout);
     let into = making.path();
     let put = |name: &str, text: &str| put(into, name, text.as_bytes());
-    put("report.html", &page::page(&findings))?;
+    let heard = super::listen::heard(&args.folder, &input.shootout)?;
+    put("report.html", &page::page_with(&findings, &heard))?;
     write_pdf(into, &findings)?;
     put("data/findings.json", &to_json(&findings)?)?;
     put("data/events.csv", &events::table(&measurement.measures, settings.bands_per_octave))?;
