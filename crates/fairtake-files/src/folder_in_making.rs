@@ -171,6 +171,21 @@ fn altered(target: &Path) -> Option<String> {
     Some(format!("{} is not as it was written", changed.0))
 }
 
+/// The files that a folder's manifest lists and that are there, with their sizes in bytes; `None` where it has no manifest or
+/// is a link.
+pub fn listed(folder: &Path) -> Option<Vec<(String, u64)>> {
+    if !std::fs::symlink_metadata(folder).ok()?.is_dir() {
+        return None;
+    }
+    let manifest = std::fs::read_to_string(folder.join(MANIFEST)).ok()?;
+    let names = manifest.lines().filter_map(|l| l.split_once("  ")).map(|(_, name)| name);
+    let there = |name: &str| {
+        let about = std::fs::symlink_metadata(folder.join(name)).ok().filter(|a| a.is_file())?;
+        Some((name.to_string(), about.len()))
+    };
+    Some(names.filter_map(there).collect())
+}
+
 /// Every file below a folder with its size, names with slashes. Links and anything else that is no file count as files of
 /// no size: they are not followed.
 fn files_in(folder: &Path) -> std::io::Result<BTreeMap<String, u64>> {

@@ -30,7 +30,7 @@ pub use audio::{AudioFile, ChannelSamples};
 pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_list, cut_at_markers};
 pub use error::{AudioError, AudioProblem};
 pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of};
-pub use folder_in_making::{FolderInMaking, MANIFEST};
+pub use folder_in_making::{FolderInMaking, MANIFEST, listed};
 pub use hash::sha256;
 pub use listening::{
     ListeningStore, NewSitting, NewTest, Rendered, StoreError, StoredSitting, StoredTest, Write, answers_csv,

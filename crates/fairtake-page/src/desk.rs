@@ -8,9 +8,10 @@ use fairtake_compare::{
     distances_remembering, measure_and_check,
 };
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
+use fairtake_write_up::findings_key;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
 use tokio::sync::watch;
 
 /// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
@@ -19,6 +20,9 @@ const MOST_RESULTS: usize = 256;
 
 /// So often a change is tried where others write the same log: each of them has then made theirs.
 const MOST_ATTEMPTS: usize = 20;
+
+/// Said when nothing is written any more.
+const DONE: &str = "done";
 
 /// How far measuring has come: takes measured, and of how many.
 type Progress = Option<(usize, usize)>;
@@ -40,6 +44,10 @@ struct Inner {
     news: watch::Sender<u64>,
     /// Takes measured, and of how many; `None`: nothing is measured now.
     progress: watch::Sender<Progress>,
+    /// How far a write-up has come, in words.
+    writing: watch::Sender<String>,
+    /// Held by the one write-up that is being made.
+    writes: Mutex<()>,
 }
 
 #[derive(Default)]
@@ -87,6 +95,8 @@ impl Desk {
             log: Mutex::default(),
             news: watch::Sender::new(0),
             progress,
+            writing: watch::Sender::new(DONE.into()),
+            writes: Mutex::default(),
         };
         Ok(Desk { inner: Arc::new(inner) })
     }
@@ -122,6 +132,38 @@ impl Desk {
     /// How far measuring has come, as news.
     pub(crate) fn progress(&self) -> watch::Receiver<Progress> {
         self.inner.progress.subscribe()
+    }
+
+    /// How far a write-up has come, as news.
+    pub(crate) fn writing(&self) -> watch::Receiver<String> {
+        self.inner.writing.subscribe()
+    }
+
+    /// Tells how far a write-up has come.
+    pub(crate) fn tell_writing(&self, words: String) {
+        // An event is one line.
+        self.inner.writing.send_replace(words.replace(['\n', '\r'], " "));
+    }
+
+    /// The right to make a write-up; `None` while one is being made.
+    pub(crate) fn writes(&self) -> Option<Writes<'_>> {
+        match self.inner.writes.try_lock() {
+            Ok(alone) => Some(Writes { desk: self, _alone: alone }),
+            Err(TryLockError::Poisoned(alone)) => Some(Writes { desk: self, _alone: alone.into_inner() }),
+            Err(TryLockError::WouldBlock) => None,
+        }
+    }
+
+    /// Keeps what was found in the folder, for when takes are gone; where it is kept already that is all.
+    pub(crate) fn keep(&self, now: &Now, found: &Findings) -> Result<(), Trouble> {
+        let key = findings_key(&now.contents, &self.settings(now), None, None);
+        if self.inner.folder.cache_get(&key).is_some() {
+            return Ok(());
+        }
+        let mut found = found.clone();
+        found.comparisons.iter_mut().for_each(|c| c.own_words = None);
+        let json = serde_json::to_string_pretty(&found).map_err(|e| Trouble::disk(e.to_string()))?;
+        Ok(self.inner.folder.cache_put(&key, json.as_bytes())?)
     }
 
     /// The log and the takes as they are now.
@@ -251,6 +293,18 @@ impl Desk {
     /// A run that panicked has left maps that are whole: each value is put in complete.
     fn work(&self) -> MutexGuard<'_, Work> {
         self.inner.work.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The right to make a write-up; given back, it is told that nothing is written any more.
+pub(crate) struct Writes<'d> {
+    desk: &'d Desk,
+    _alone: MutexGuard<'d, ()>,
+}
+
+impl Drop for Writes<'_> {
+    fn drop(&mut self) {
+        self.desk.tell_writing(DONE.into());
     }
 }
 

@@ -13,7 +13,8 @@ use std::time::{Duration, SystemTime};
 /// Time between two looks at the folder.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(300);
 
-/// An event `changed` for every change, and `progress` while takes are measured: `12 of 60`, and `done` at the end.
+/// An event `changed` for every change, `progress` while takes are measured: `12 of 60`, and `writing` while everything is
+/// written up: `3 of 20: what was made`; both end with `done`.
 pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let changed = stream::unfold(desk.news(), |mut news| async move {
         news.changed().await.ok()?;
@@ -27,8 +28,14 @@ pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = R
         let words = come.map_or("done".to_string(), |(n, of)| format!("{n} of {of}"));
         Some((Ok(Event::default().event("progress").data(words)), progress))
     });
+    let writing = stream::unfold(desk.writing(), |mut writing| async move {
+        writing.changed().await.ok()?;
+        let words = writing.borrow_and_update().clone();
+        Some((Ok(Event::default().event("writing").data(words)), writing))
+    });
     let both = stream::select(Box::pin(changed), Box::pin(progress));
-    Sse::new(both).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
+    let all = stream::select(both, Box::pin(writing));
+    Sse::new(all).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)))
 }
 
 /// Looks at the folder for ever, and tells when it changed.

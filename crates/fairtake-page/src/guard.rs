@@ -25,6 +25,9 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; i
 /// The report is one file that holds its own style, and is shown in a frame.
 const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'none'; \
                              base-uri 'none'; frame-ancestors 'self'";
+/// Files of a write-up hold their own style and fonts; whatever else they may hold does nothing.
+const WRITTEN_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src 'self' data:; font-src data:; \
+                              media-src 'self'; form-action 'none'; base-uri 'none'; frame-ancestors 'none'";
 /// What is said once a link has ended.
 const ENDED: &str =
     "this link has ended; a new one is shown at the machine itself when the page is started again";
@@ -147,23 +150,41 @@ pub(crate) async fn guard(State(desk): State<Desk>, request: Request, next: Next
 /// What the policy of an answer depends on.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct AskedFor {
-    /// The report, which holds its own style.
-    is_report: bool,
+    /// What is under that address.
+    holds: Holds,
     /// Under a name of this machine itself.
     is_loopback: bool,
 }
 
+/// What an address holds, as far as the policy goes.
+#[derive(Debug, Clone, Copy)]
+enum Holds {
+    Page,
+    /// The report, which holds its own style.
+    Report,
+    /// A file of a write-up.
+    Written,
+}
+
 impl AskedFor {
     pub(crate) fn of(request: &Request) -> AskedFor {
-        let is_report = request.uri().path() == "/report.html";
-        AskedFor { is_report, is_loopback: is_loopback_name(request.headers()) }
+        let holds = match request.uri().path() {
+            "/report.html" => Holds::Report,
+            path if path.starts_with("/written/") => Holds::Written,
+            _ => Holds::Page,
+        };
+        AskedFor { holds, is_loopback: is_loopback_name(request.headers()) }
     }
 }
 
 /// Puts on an answer what its page may load and do, and that it is not kept.
 pub(crate) fn put_policy(response: &mut Response, asked: AskedFor) {
     let headers = response.headers_mut();
-    let policy = if asked.is_report { REPORT_POLICY } else { POLICY };
+    let policy = match asked.holds {
+        Holds::Report => REPORT_POLICY,
+        Holds::Written => WRITTEN_POLICY,
+        Holds::Page => POLICY,
+    };
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, policy),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),

@@ -19,6 +19,7 @@ mod take_in;
 mod trouble;
 mod views;
 mod web;
+mod written;
 
 pub use blind::{Audience, Door, Hall, Limits, audience, open_audience};
 pub use desk::Desk;

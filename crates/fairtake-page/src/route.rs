@@ -5,7 +5,7 @@ use crate::blind::{BlindPage, TestPage, listener_routes, owner_routes};
 use crate::desk::Desk;
 use crate::trouble::Trouble;
 use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
-use crate::{change, cut, events, guard, html, sound, take_in, views, web};
+use crate::{change, cut, events, guard, html, sound, take_in, views, web, written};
 use axum::Json;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, State};
@@ -35,6 +35,9 @@ pub fn app(desk: Desk) -> Router {
         .route("/wave.json", get(views::wave))
         .route("/report.html", get(views::report))
         .route("/write-up/report", post(views::export))
+        .route("/write-up/sizes", post(written::sizes))
+        .route("/write-up/everything", post(written::everything))
+        .route("/written/{*path}", get(written::file))
         .route("/listen/clip", get(sound::one))
         .route("/listen/difference", get(sound::left))
         .route("/listen/imposed", get(sound::with_difference))

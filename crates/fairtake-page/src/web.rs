@@ -8,7 +8,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and content of each.
-const FILES: [(&str, &str, &str); 15] = [
+const FILES: [(&str, &str, &str); 16] = [
     ("report.css", STYLE, fairtake_report::page::STYLE),
     ("page.css", STYLE, include_str!("../web/page.css")),
     ("page.js", SCRIPT, include_str!("../web/page.js")),
@@ -23,6 +23,7 @@ const FILES: [(&str, &str, &str); 15] = [
     ("sitting.css", STYLE, include_str!("../web/sitting.css")),
     ("sitting.js", SCRIPT, include_str!("../web/sitting.js")),
     ("blind.js", SCRIPT, include_str!("../web/blind.js")),
+    ("write-up.js", SCRIPT, include_str!("../web/write-up.js")),
     ("audition.js", SCRIPT, include_str!("../web/audition.js")),
 ];
 

@@ -8,6 +8,7 @@ import { follow, isAtWork, mountEach, show } from "./redraw.js";
 import { isSaving } from "./save.js";
 import { here, main, say, send, unsay, write } from "./say.js";
 import { mountTakes, takeIn } from "./takes.js";
+import { mountWriteUp, tellWriting } from "./write-up.js";
 
 /** What was written out, said also when the page is drawn anew. */
 let exported = "";
@@ -25,6 +26,7 @@ function mount() {
   mountCompare(main());
   mountListen(main());
   mountBlind(main());
+  mountWriteUp(main());
 }
 
 document.addEventListener("submit", (event) => {
@@ -127,6 +129,7 @@ news.addEventListener("progress", (event) => {
   if (event.data !== "done") write(`Measuring: ${event.data} takes.`, "");
   else unsay();
 });
+news.addEventListener("writing", (event) => tellWriting(event.data));
 news.addEventListener("error", () => say("Not connected: is the program still running?", "trouble"));
 news.addEventListener("open", () => say(""));
 window.addEventListener("pagehide", () => news.close());

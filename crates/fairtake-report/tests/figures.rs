@@ -3,7 +3,7 @@
 mod made;
 
 use fairtake_compare::{Findings, Region, Verdict};
-use fairtake_report::figure::{FigureError, Step, Still, Theme, png, reveal, svg};
+use fairtake_report::figure::{Decade, FigureError, Step, Still, Theme, png, reveal, svg};
 use fairtake_report::words;
 use made::{corridor, drum as findings, read, stills};
 
@@ -256,4 +256,22 @@ fn sizes_that_cannot_be_are_refused() {
         large.to_string(),
         "0 by 0 px is too small to be read; at these letters take at least 350 by 336 px"
     );
+}
+
+#[test]
+fn level_axes_that_leave_the_frequencies_no_room_are_refused() {
+    let mut corridor = corridor(&findings());
+    // Spectra over 70 dB and a difference of 24 dB to either side: the widest that the axes show.
+    for (i, band) in corridor.bands.iter_mut().enumerate() {
+        band.reference_db = Some(-(i as f64) * 2.0);
+        (band.low_db, band.high_db, band.difference_db) = (Some(-24.0), Some(24.0), Some(0.0));
+        band.verdict = Verdict::Undecided;
+    }
+    let asked = |width, height, decade| svg(&corridor, &Still { width, height, decade, ..Still::SCREEN });
+    assert_eq!(
+        asked(1000, 500, Decade::Db25),
+        Err(FigureError::NoRoom { asked: (1000, 500) }),
+        "25 dB of both on half as high as wide"
+    );
+    assert!(asked(1000, 500, Decade::Fitting).is_ok() && asked(1000, 1600, Decade::Db25).is_ok());
 }

@@ -69,3 +69,45 @@ fn silence_is_dark_and_nothing_has_no_frames() {
     assert!(light.len() == 25 && light.iter().flatten().all(|b| *b == 0.0));
     assert!(lights(&[], RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND).is_empty());
 }
+
+/// How often brightness falls by so much and rises again, counted from turning point to turning point.
+fn flashes(brightness: &[f32], by: f32) -> usize {
+    let (mut top, mut bottom, mut falling, mut n) = (0f32, 0f32, false, 0);
+    for b in brightness {
+        if falling {
+            bottom = bottom.min(*b);
+            if *b - bottom >= by {
+                (falling, top, n) = (false, *b, n + 1);
+            }
+        } else {
+            top = top.max(*b);
+            if top - *b >= by {
+                (falling, bottom) = (true, *b);
+            }
+        }
+    }
+    n
+}
+
+#[test]
+fn no_playing_makes_it_flash_more_than_three_times_a_second() {
+    // WCAG 2.2, criterion 2.3.1: a flash is a change of luminance by a tenth and back. From the ground to full light it
+    // changes by 0.30 at most (on white; figure/colours.css), so that a tenth is a third of the brightness.
+    let by = 0.1 / 0.304;
+    let mut most = 0;
+    for hits_per_s in [2.0, 3.0, 3.5, 4.0, 5.0, 7.0, 10.0] {
+        let mut samples = vec![0f32; 5 * RATE_HZ as usize];
+        for k in 0..(5.0 * hits_per_s) as usize {
+            let at_s = k as f64 / hits_per_s;
+            add(&mut samples, 5000.0, 0.5, at_s, at_s + 0.01);
+        }
+        let light: Vec<f32> = lights(&samples, RATE_HZ, &SPANS_HZ, FRAMES_PER_SECOND)
+            .iter()
+            .map(|of_frame| of_frame[2])
+            .collect();
+        let in_a_second = light.windows(25).map(|second| flashes(second, by)).max().unwrap_or(0);
+        assert!(in_a_second <= 3, "{hits_per_s} hits a second: {in_a_second} flashes");
+        most = most.max(in_a_second);
+    }
+    assert!(most >= 2, "the count sees none of them");
+}

@@ -1,12 +1,15 @@
-//! Write up: own words beside the findings, the report as it will be, and its export.
+//! Write up: own words beside the findings, the report as it will be, and everything in one folder.
 
 use super::parts::REPORT;
 use super::{Step, View};
 use crate::desk::Desk;
 use crate::html;
 use crate::trouble::Trouble;
+use crate::written::{Folder, folders, free_name};
 use fairtake_compare::Verdict;
+use fairtake_report::own_words::disagreements;
 use fairtake_report::page::heading;
+use fairtake_report::spoken::About;
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 
@@ -16,6 +19,10 @@ pub(crate) struct WriteUpPage {
     pub comparisons: Vec<Written>,
     /// A report is in the folder already.
     pub report_exists: bool,
+    /// How the next write-up will be called.
+    pub next: String,
+    /// Those that are in the folder, the newest first.
+    pub folders: Vec<Folder>,
     pub why_nothing: Option<String>,
 }
 
@@ -28,6 +35,8 @@ pub(crate) struct Written {
     pub against: String,
     pub findings: Vec<(Verdict, String)>,
     pub own_words: String,
+    /// Numbers of the own words that agree with no number of the findings, each as a warning.
+    pub disagreements: Vec<String>,
 }
 
 /// Nothing is asked for.
@@ -39,27 +48,35 @@ impl View for WriteUpPage {
     const STEP: Step = Step::WriteUp;
 
     fn make(desk: &Desk, _: Nothing) -> Result<WriteUpPage, Trouble> {
-        let report_exists = desk.path().join(REPORT).exists();
+        let mut page = WriteUpPage {
+            comparisons: Vec::new(),
+            report_exists: desk.path().join(REPORT).exists(),
+            next: free_name(desk)?,
+            folders: folders(desk),
+            why_nothing: None,
+        };
         let findings = match desk.now().and_then(|now| desk.findings(&now)) {
             Ok(findings) => findings,
             Err(e) => {
-                let why_nothing = Some(format!("{}; {}", e.what, e.hint));
-                return Ok(WriteUpPage { comparisons: Vec::new(), report_exists, why_nothing });
+                page.why_nothing = Some(format!("{}; {}", e.what, e.hint));
+                return Ok(page);
             }
         };
-        let comparisons = findings
-            .comparisons
-            .iter()
-            .map(|c| Written {
+        let written = |(i, c): (usize, &fairtake_compare::ComparisonFindings)| {
+            let own_words = c.own_words.clone().unwrap_or_default();
+            let wrong = disagreements(&own_words, &findings, About::Pair(i));
+            Written {
                 heading: heading(&findings, &c.reference, &c.against, &c.source),
                 source: c.source.clone(),
                 reference: c.reference.clone(),
                 against: c.against.clone(),
                 findings: c.findings.iter().map(|f| (f.verdict, f.text.clone())).collect(),
-                own_words: c.own_words.clone().unwrap_or_default(),
-            })
-            .collect();
-        Ok(WriteUpPage { comparisons, report_exists, why_nothing: None })
+                disagreements: wrong.iter().map(|d| d.text()).collect(),
+                own_words,
+            }
+        };
+        page.comparisons = findings.comparisons.iter().enumerate().map(written).collect();
+        Ok(page)
     }
 
     fn html(&self) -> Markup {

@@ -6,7 +6,7 @@ use axum::http::{HeaderValue, Method, Request, StatusCode};
 
 const PAGES: [&str; 6] =
     ["/plan", "/takes", "/takes?take=takes/drum-heron-1.wav:1", "/compare", "/listen", "/write-up"];
-const POSTS: [&str; 9] = [
+const POSTS: [&str; 11] = [
     "/log",
     "/mics",
     "/sources",
@@ -15,6 +15,8 @@ const POSTS: [&str; 9] = [
     "/takes/cut",
     "/takes/files?name=a.wav",
     "/write-up/report",
+    "/write-up/sizes",
+    "/write-up/everything",
     "/links/end",
 ];
 

@@ -136,6 +136,16 @@ fn strange_changes_are_refused_and_the_log_stays() {
         ("/takes/parts", "7"),
         ("/write-up/report", "7"),
         ("/write-up/report", r#"{"replace":1}"#),
+        ("/write-up/everything", "7"),
+        ("/write-up/everything", r#"{"sizes":["screen"],"into":"/tmp/elsewhere"}"#),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["9000x9000"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/sizes",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"1e9","blind":false,"moving":"video","moving_size":"screen","licence":""}"#,
+        ),
     ];
     for (address, body) in others {
         let answer = bench.post(address, body);

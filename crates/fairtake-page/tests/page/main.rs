@@ -9,3 +9,4 @@ mod links;
 mod paths;
 mod twins;
 mod uploads;
+mod written;

@@ -155,7 +155,8 @@ pub(crate) fn features(findings: &Findings, c: &ComparisonFindings) -> Option<Ta
     };
     (!c.features.is_empty()).then(|| Table {
         caption: Some(
-            "On each microphone's average spectrum, as recorded from this source; frequency with its 95 % interval."
+            "On each microphone's average spectrum, as recorded from this source; frequency with its 95 % interval, and by \
+             how much a peak or notch stands out."
                 .to_string(),
         ),
         columns: columns([
@@ -178,11 +179,15 @@ fn set_by(f: &Feature) -> &'static str {
 
 fn at(feature: &Feature, at: Option<&FeatureAt>) -> String {
     let Some(at) = at else { return "none found".to_string() };
-    let span = format!("{} ({} to {})", hertz(at.hz), hertz(at.low_hz), hertz(at.high_hz));
+    let (low, high) = (hertz(at.low_hz), hertz(at.high_hz));
+    // A unit that both bounds share is written once.
+    let low = match (low.split_once(' '), high.split_once(' ')) {
+        (Some((value, unit)), Some((_, same))) if unit == same => value.to_string(),
+        _ => low,
+    };
+    let span = format!("{} ({low} to {high})", hertz(at.hz));
     match (feature.kind, at.prominence_db) {
-        (FeatureKind::Peak | FeatureKind::Notch, Some(p)) => {
-            format!("{span}, {} dB prominent", number(Some(p)))
-        }
+        (FeatureKind::Peak | FeatureKind::Notch, Some(p)) => format!("{span}, {} dB", number(Some(p))),
         _ => span,
     }
 }

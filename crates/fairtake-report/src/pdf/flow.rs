@@ -119,6 +119,8 @@ pub(super) struct Flow<'a> {
     start: Option<f32>,
     /// Letters that the fonts lack, as they were met.
     pub replaced: Vec<char>,
+    /// Rows of tables stand closer, where that saves a page that would hold little else.
+    pub tight: bool,
 }
 
 /// Heads of a table, set again.
@@ -140,7 +142,13 @@ impl<'a> Flow<'a> {
             repeated: None,
             start: Some(TOP),
             replaced: Vec::new(),
+            tight: false,
         }
+    }
+
+    /// How full the page is, 0 to 1; full where a picture still waits for the next.
+    pub fn filled(&self) -> f32 {
+        if self.waiting.is_empty() { (self.y - TOP) / (BOTTOM - TOP) } else { 1.0 }
     }
 
     /// A text as it can be set.

@@ -17,9 +17,45 @@ const LAYOUT: Layout = Layout { width: 730.0, letter: 11.6, ..Layout::WIDE };
 
 const ASIDE: Style = Style { colour: QUIET, ..BODY };
 
+/// A last page of a part that is less full than this is not worth its paper, where closer rows save it.
+const WORTH_A_PAGE: f32 = 0.2;
+
+/// Where a part of the report ends.
+struct End {
+    /// Number of its pages.
+    n_pages: usize,
+    /// How full the last one is.
+    filled: f32,
+}
+
 /// Lays the report out. `note`: say that letters have been replaced.
+///
+/// Parts whose last page would be nearly empty are set closer, and stay so where that saves the page.
 pub(super) fn lay<'a>(letters: &'a Letters, findings: &Findings, note: bool) -> Result<Flow<'a>, PdfError> {
+    let n_parts = findings.comparisons.len() + 1;
+    let (loose, ends) = lay_parts(letters, findings, note, &vec![false; n_parts])?;
+    let wasteful = |e: &End| e.n_pages > 1 && e.filled < WORTH_A_PAGE;
+    let mut tight: Vec<bool> = ends.iter().map(wasteful).collect();
+    if !tight.contains(&true) {
+        return Ok(loose);
+    }
+    let (closer, closer_ends) = lay_parts(letters, findings, note, &tight)?;
+    let saved: Vec<bool> = ends.iter().zip(&closer_ends).map(|(a, b)| b.n_pages < a.n_pages).collect();
+    if saved == tight {
+        return Ok(closer);
+    }
+    tight = saved;
+    Ok(lay_parts(letters, findings, note, &tight)?.0)
+}
+
+fn lay_parts<'a>(
+    letters: &'a Letters,
+    findings: &Findings,
+    note: bool,
+    tight: &[bool],
+) -> Result<(Flow<'a>, Vec<End>), PdfError> {
     let mut flow = Flow::new(letters);
+    let mut ends = Vec::new();
     flow.said(None, "Fairtake report", SMALL);
     flow.heading(None, 1, &content::title(findings));
     flow.said(None, &content::compared(findings), BODY);
@@ -34,13 +70,17 @@ pub(super) fn lay<'a>(letters: &'a Letters, findings: &Findings, note: bool) -> 
         flow.contents(&list);
     }
     fairness(&mut flow, findings);
-    for c in &findings.comparisons {
+    for (i, tight) in tight.iter().enumerate() {
         flow.fresh_page();
-        pair(&mut flow, findings, c)?;
+        flow.tight = *tight;
+        let first = flow.pages.len();
+        match findings.comparisons.get(i) {
+            Some(c) => pair(&mut flow, findings, c)?,
+            None => appendix(&mut flow, findings),
+        }
+        ends.push(End { n_pages: flow.pages.len() + 1 - first, filled: flow.filled() });
     }
-    flow.fresh_page();
-    appendix(&mut flow, findings);
-    Ok(flow)
+    Ok((flow, ends))
 }
 
 fn heading(findings: &Findings, c: &ComparisonFindings) -> String {

@@ -41,7 +41,8 @@ impl Flow<'_> {
         }
         let needs = self.needs(table);
         let (size, widths) = widths(&needs, WIDTH);
-        let style = Style { size, leading: size * 1.36, weight: Weight::Regular, colour: INK };
+        let leading = size * if self.tight { 1.24 } else { 1.36 };
+        let style = Style { size, leading, weight: Weight::Regular, colour: INK };
         self.heads(node, table, &widths, style);
         let rows = self.tags.add(Some(node), Role::Rows);
         for (i, row) in table.rows.iter().enumerate() {
@@ -55,7 +56,7 @@ impl Flow<'_> {
                 cells.push(self.cell(value, column.kind, (x, *width), style, cell));
                 x += width + GAP * size;
             }
-            let space = size * 0.3;
+            let space = size * if self.tight { 0.16 } else { 0.3 };
             // The last row is not left alone on a page.
             let kept = if i + 2 == table.rows.len() { 2.0 } else { 1.0 };
             self.need((height(&cells).min(200.0) + 2.0 * space) * kept);
