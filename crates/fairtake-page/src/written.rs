@@ -123,8 +123,9 @@ fn with_material<T>(
 ) -> Result<T, Trouble> {
     let findings = desk.findings(now)?;
     let checked = desk.checked(now)?;
+    let heard = crate::blind::heard(desk, now)?;
     let takes = &now.loaded.takes;
-    work(&Material { findings: &findings, takes, measures: &checked.measures, gone: &[] })
+    work(&Material { findings: &findings, takes, measures: &checked.measures, gone: &[], heard: &heard })
 }
 
 /// `POST /write-up/sizes`: how long and large the moving pictures would be; writes nothing.

@@ -1,6 +1,7 @@
 //! What is written up: findings, and the sound they were made from as far as it is at hand.
 
 use fairtake_compare::{ComparisonFindings, Findings, Take, TakeMeasure};
+use fairtake_report::page::Heard;
 
 /// Findings with the takes and measures that are at hand.
 #[derive(Clone, Copy)]
@@ -13,6 +14,8 @@ pub struct Material<'a> {
     pub measures: &'a [TakeMeasure],
     /// Takes that are gone since the findings were made: the file and why it cannot be read. Empty: all are at hand.
     pub gone: &'a [(String, String)],
+    /// What blind tests showed.
+    pub heard: &'a [Heard],
 }
 
 impl Material<'_> {

@@ -8,7 +8,7 @@ use fairtake_report::spoken::{About, Length, speech, table};
 use fairtake_report::{data, events, page, pdf};
 
 pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
-    into.put("report.html", page::page(m.findings).as_bytes())?;
+    into.put("report.html", page::page_with(m.findings, m.heard).as_bytes())?;
     Ok(Vec::new())
 }
 

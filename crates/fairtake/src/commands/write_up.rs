@@ -17,8 +17,13 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
     let wanted = wanted(args)?;
     let target = args.into.clone().unwrap_or_else(|| args.folder.join("write-up"));
     let read = read(args)?;
-    let material =
-        Material { findings: &read.findings, takes: &read.takes, measures: &read.measures, gone: &read.gone };
+    let material = Material {
+        findings: &read.findings,
+        takes: &read.takes,
+        measures: &read.measures,
+        gone: &read.gone,
+        heard: &read.heard,
+    };
     if let Some(moving) = &wanted.moving {
         say_sizes(&material, &wanted.reels, moving);
     }
@@ -99,6 +104,7 @@ struct Read {
     takes: Vec<Take>,
     measures: Vec<TakeMeasure>,
     gone: Vec<(String, String)>,
+    heard: Vec<fairtake_report::page::Heard>,
 }
 
 /// Measures what the folder holds; where takes are gone, remembers what was found while they were there.
@@ -114,7 +120,8 @@ fn read(args: &WriteUpArgs) -> Result<Read, Failure> {
     analysis::keep(&input, &args.analysis, &measurement.findings)?;
     let mut findings = measurement.findings;
     findings.keep_own_words(&input.shootout);
-    Ok(Read { findings, takes: input.takes, measures: measurement.measures, gone: Vec::new() })
+    let heard = super::listen::heard(&args.folder, &input.shootout)?;
+    Ok(Read { findings, takes: input.takes, measures: measurement.measures, gone: Vec::new(), heard })
 }
 
 fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Result<Read, Failure> {
@@ -135,5 +142,6 @@ fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Re
             let hint = e.hint.clone();
             Failure::new(&e, hint)
         })?;
-    Ok(Read { findings, takes, measures, gone })
+    let heard = super::listen::heard(&args.folder, &log.shootout)?;
+    Ok(Read { findings, takes, measures, gone, heard })
 }
