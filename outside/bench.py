@@ -11,7 +11,7 @@ Yardstick: outside/yardstick.py, what an engineer would script. Floor: reading t
 needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does meets
 all alike. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
 A second table holds processor time (user and system, all threads): on a machine that does other work too, its ratios say
-more than those of wall time.
+more than those of wall time. There all three can be given precedence alike: chrt --fifo 10 python bench.py …
 Peak memory cannot be seen below what this bench holds itself, about 100 MiB.
 """
 
@@ -31,6 +31,7 @@ from pathlib import Path
 import takes
 
 HERE = Path(__file__).resolve().parent
+PAUSE_S = 0.5
 # Name, sampling rate, hits: a hit every 1.3 s.
 CASES = [("2 x 60 s, 48 kHz", 48000, 45), ("2 x 10 min, 96 kHz", 96000, 461)]
 
@@ -48,6 +49,8 @@ def make(folder, rate_hz, n_hits):
 
 def timed(command):
     """Wall time and processor time in s, peak memory in MiB and stdout of one run."""
+    # What the run before left to the system is done by then.
+    time.sleep(PAUSE_S)
     with tempfile.TemporaryFile() as out:
         start = time.perf_counter()
         process = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL)

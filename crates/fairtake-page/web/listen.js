@@ -68,21 +68,36 @@ class Desk {
     this.mark();
     this.at.textContent = "Ready.";
     this.tick();
-    // What cannot be fetched is said where it is fetched.
-    this.ready().then(
-      () => this.draw(),
-      () => {},
-    );
+    this.fetchAhead();
+  }
+
+  /** The sound card, asked for once. */
+  open() {
+    if (context) return;
+    context = new AudioContext();
+    volume = new GainNode(context, { gain: factor(volumeDb) });
+    volume.connect(context.destination);
+    player = new Player(context, volume);
+  }
+
+  /**
+   * The microphones' clips before they are asked for, one after the other, so that the page answers meanwhile: a browser
+   * opens few connections at once, and twenty clips would hold up whatever is pressed.
+   */
+  async fetchAhead() {
+    this.open();
+    await this.draw();
+    for (const button of this.buttons.filter((b) => b.dataset.mic)) {
+      await new Promise((go) => setTimeout(go));
+      if (!this.root.isConnected) return;
+      // What cannot be fetched is said where it is fetched.
+      await this.clip(button).catch(() => {});
+    }
   }
 
   /** The microphones' clips, fetched and decoded. */
   async ready() {
-    if (!context) {
-      context = new AudioContext();
-      volume = new GainNode(context, { gain: factor(volumeDb) });
-      volume.connect(context.destination);
-      player = new Player(context, volume);
-    }
+    this.open();
     const mics = this.buttons.filter((b) => b.dataset.mic);
     return Promise.all(mics.map((b) => this.clip(b)));
   }
