@@ -2,7 +2,7 @@
 # Everything that must hold before a change lands, cheapest first. This is what CI runs.
 #
 # Needs Rust (1.92 or later) and Python 3.11 or later. On Debian, run as root, it installs what else it needs:
-#   build-essential    the C compiler's linker, which Rust uses
+#   build-essential    a C compiler: SQLite is built from its source, and Rust uses the linker
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
 #   poppler-utils qpdf  the PDF report is read back by them (in tests and in outside/write_up.py)
 #   hydrogen-drumkits  real recordings for the outside checks and the work page (sounds only)

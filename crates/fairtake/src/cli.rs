@@ -37,6 +37,8 @@ pub(crate) enum Command {
     Watch(WatchArgs),
     /// Open the work page on a shootout folder: plan, takes, compare, listen, write up
     Open(OpenArgs),
+    /// What the blind tests of a folder say; or serve them to an audience
+    Listen(ListenArgs),
     /// Make a demo shootout in an invented boathouse, compare it and open the work page on it
     Demo(DemoArgs),
     /// Write man pages and shell completions
@@ -137,6 +139,23 @@ pub(crate) struct OpenArgs {
     /// Do not open a browser
     #[arg(long)]
     pub quiet: bool,
+}
+
+/// Arguments of `listen`.
+#[derive(Debug, Args)]
+pub(crate) struct ListenArgs {
+    /// Folder with a shootout.toml
+    #[arg(default_value = ".")]
+    pub folder: PathBuf,
+    /// Serve the tests, and nothing else of the folder, at this address and port
+    #[arg(long, value_name = "ADDRESS:PORT", conflicts_with = "json")]
+    pub serve: Option<std::net::SocketAddr>,
+    /// Name under which a proxy of yours shows it, such as https://listen.example.org
+    #[arg(long = "as", value_name = "NAME", requires = "serve")]
+    pub shown_as: Option<String>,
+    /// Print as JSON
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Arguments of `write-up`.

@@ -23,6 +23,7 @@ fn main() -> ExitCode {
         Command::Bridge(args) => commands::bridge::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
+        Command::Listen(args) => commands::listen::run(&args),
         Command::Demo(args) => commands::demo::run(&args),
         Command::Generate(args) => commands::generate::run(&args),
     };

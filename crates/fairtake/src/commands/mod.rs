@@ -7,6 +7,7 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod demo;
 pub(crate) mod generate;
+pub(crate) mod listen;
 pub(crate) mod new;
 pub(crate) mod open;
 pub(crate) mod report;
