@@ -1,6 +1,7 @@
 // The owner's pages on blind tests: makes one, opens and closes it, gives out codes, deletes.
 
-import { here, say, send, show } from "./page.js";
+import { show } from "./redraw.js";
+import { here, say, send } from "./say.js";
 
 /** @param {string} id */
 const field = (id) => /** @type {HTMLInputElement} */ (document.getElementById(id));

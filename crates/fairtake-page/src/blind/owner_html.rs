@@ -75,7 +75,7 @@ fn form(page: &BlindPage) -> Markup {
                     tr { th scope="row" { "which of three" } @for (_, _, three) in &page.needed { td.n { (three.map_or("–".to_string(), |n| n.to_string())) } } }
                 }
             } }
-            p { label.row { input type="checkbox" id="may-end-early"; "may end early: looked at after every fourth trial from the eighth on; guessing passes no more often by that" } }
+            p { label { input type="checkbox" id="may-end-early"; " may end early: looked at after every fourth trial from the eighth on; guessing passes no more often by that" } }
             div.row {
                 span { label for="seconds" { "length of an excerpt in seconds" } input.count type="number" id="seconds" min="0.25" max="10" step="0.25" value="2"; }
                 label { input type="checkbox" id="equal-spectrum"; " with equal spectra (a control: what is heard then is not the spectrum)" }
