@@ -1,7 +1,9 @@
 // Blind tests in the browser: each kind to its end, by keyboard and by pointer, on a narrow screen too.
 
 import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
 import { createHash } from "node:crypto";
+import { once } from "node:events";
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { after, before, test } from "node:test";
@@ -191,5 +193,72 @@ test("playback begins quiet, and its volume stays where it was set", async () =>
   }
   await ready(owner, 1);
   assert.equal(await owner.inputValue("#volume"), "-31");
+  await owner.context().close();
+});
+
+test("an audience listens at an address of its own and sees nothing else of the folder", async () => {
+  const owner = await watched.window(served.link);
+  const made = await make(owner, "odd_one", 2);
+  const hall = spawn(process.env.FAIRTAKE ?? "", ["listen", served.folder, "--serve", "127.0.0.1:0"]);
+  try {
+    let said = "";
+    while (!said.includes(made.start)) said += String((await once(hall.stdout, "data"))[0]);
+    const link =
+      said
+        .split("\n")
+        .find((line) => line.includes(made.start))
+        ?.split("  ")[0] ?? "";
+    const page = await watched.window(link, NARROW);
+    await begin(page, link);
+    await byKeyboard(page, "odd_one", 2);
+    watched.expected.push(/404/);
+    assert.equal((await page.goto(new URL("/takes", link).href))?.status(), 404);
+    assert.match(await page.innerText("main"), /cannot be shown/);
+    await owner.goto(made.result);
+    assert.match(await owner.innerText("main"), /to the end/);
+    await page.context().close();
+    await owner.context().close();
+  } finally {
+    hall.kill();
+  }
+});
+
+test("codes are shown until they are copied, and each begins one sitting", async () => {
+  const owner = await watched.window(served.link);
+  await owner.goto("/blind?source=drum-together");
+  await owner.fill("#n-codes", "3");
+  await owner.fill("#seconds", "0.5");
+  await owner.fill("#title", "By invitation");
+  await owner.click("text=Make the test");
+  await owner.waitForSelector("#codes");
+  const codes = (await owner.innerText("#codes")).trim().split("\n");
+  assert.equal(codes.length, 3);
+  // News of the change draws the page again, and the codes stay.
+  await owner.waitForSelector("h3 a:has-text('By invitation')");
+  assert.equal((await owner.innerText("#codes")).trim().split("\n").length, 3);
+  await clean(owner);
+  await owner.click("text=I have copied them");
+  await owner.click("h3 a:has-text('By invitation')");
+  await owner.waitForURL(/\/blind\/test\?id=/);
+  assert.match(await owner.innerText("main"), /3 codes are not used yet/);
+  const start = `/t/${new URL(owner.url()).searchParams.get("id")}`;
+  const page = await watched.window(served.link);
+  for (const [code, said] of [
+    ["AAAA-AAAA", /not known/],
+    [codes[0].toLowerCase(), null],
+    [codes[0], /used already/],
+  ]) {
+    watched.expected.push(/403/);
+    await page.goto(start);
+    await page.fill("#code", String(code));
+    await page.click("button:has-text('Begin')");
+    if (said)
+      await page.waitForFunction(
+        (s) => new RegExp(s).test(document.getElementById("state")?.textContent ?? ""),
+        /** @type {RegExp} */ (said).source,
+      );
+    else await page.waitForURL(/\/s\//);
+  }
+  await page.context().close();
   await owner.context().close();
 });

@@ -36,20 +36,30 @@ async function make(form) {
   });
   if (!made) return;
   say("The test is made.");
+  // A page of its own: news of the same change would else draw this one again.
   if (made.codes.length > 0) give(made.codes);
-  else await show(`/blind/test?id=${made.id}`, true);
+  else location.assign(`/blind/test?id=${made.id}`);
 }
 
-/** Codes are shown once: only their hashes are kept. @param {string[]} codes */
+/** Codes are shown once: only their hashes are kept. They lie beside the main part, which news may draw again. @param {string[]} codes */
 function give(codes) {
-  const told = document.getElementById("made");
-  if (!told) return;
+  document.getElementById("codes-given")?.remove();
+  const given = document.createElement("aside");
+  given.id = "codes-given";
+  given.setAttribute("aria-label", "codes");
+  given.tabIndex = -1;
   const words = document.createElement("p");
-  words.textContent = "Codes, shown only this once; copy them now:";
+  words.textContent = "Codes, shown only this once; copy them now. Each begins one sitting:";
   const list = document.createElement("pre");
   list.id = "codes";
   list.textContent = codes.join("\n");
-  told.replaceChildren(words, list);
+  const close = document.createElement("button");
+  close.type = "button";
+  close.textContent = "I have copied them";
+  close.addEventListener("click", () => given.remove());
+  given.append(words, list, close);
+  document.body.append(given);
+  given.focus();
 }
 
 /** @param {HTMLElement} button */
@@ -63,7 +73,7 @@ async function act(button) {
     if (made) give(made.codes);
   } else if (what === "delete") {
     if (!window.confirm("Delete this test with every answer? This cannot be undone.")) return;
-    if (await send("/blind/test/delete", { id })) await show("/blind", true);
+    if (await send("/blind/test/delete", { id })) location.assign("/blind");
   } else if (what === "delete-sitting") {
     if (!window.confirm("Delete this sitting with its answers? This cannot be undone.")) return;
     if (await send("/blind/sitting/delete", { id: button.dataset.sitting })) await show(here());

@@ -84,7 +84,6 @@ fn form(page: &BlindPage) -> Markup {
             p { label for="n-codes" { "codes to give out (0: whoever has the link may listen)" } " " input.count type="number" id="n-codes" min="0" max="500" value="0"; }
             button.main type="submit" { "Make the test" }
         }
-        div id="made" role="status" {}
     }
 }
 
@@ -123,8 +122,7 @@ pub(super) fn test(page: &TestPage) -> Markup {
                 a.button href=(format!("/blind/answers.json?id={}", page.id)) download="answers.json" { "Answers as JSON" }
                 button.quietly type="button" data-blind="delete" { "Delete the test with all answers" }
             }
-            div id="made" role="status" {}
-            (sittings(page))
+                (sittings(page))
             p.quiet.small { "Answers, comments and names that listeners typed are kept in the folder, in listening/tests.sqlite, until they are deleted here. Nothing else is kept of anybody." }
         }
         section aria-labelledby="how" {
