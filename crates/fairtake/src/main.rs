@@ -4,6 +4,7 @@
 
 mod choices;
 mod cli;
+mod cli_write_up;
 mod commands;
 mod failure;
 
