@@ -222,6 +222,33 @@ def check_grammar(report):
     report.true("valid and invalid examples are told apart", known == [True] * 4 + [False] * 5, f"{known}")
 
 
+def check_readers_notice(report, folder):
+    """The readers refuse files that are wrong in one place: a check that cannot fail is none."""
+    wav = (folder / "reels" / "drum.wav").read_bytes()
+    vtt = (folder / "reels" / "drum.vtt").read_text(encoding="utf-8")
+    srt = (folder / "reels" / "drum.srt").read_text(encoding="utf-8")
+    png = next((folder / "figures").glob("*.png")).read_bytes()
+    place = wav.index(b"cue ") + 12
+    spoilt = {
+        "a size of a RIFF chunk": lambda: media.Wave(wav[:4] + b"\1\0\0\0" + wav[8:]),
+        "a cue point elsewhere than its sample": lambda: media.Wave(wav[: place + 4] + b"\7\0\0\0" + wav[place + 8 :]),
+        "a file that ends early": lambda: media.Wave(wav[:-1]),
+        "a comma in WebVTT": lambda: media.webvtt(vtt.replace(".", ",", 1)),
+        "no empty line after WEBVTT": lambda: media.webvtt(vtt.replace("WEBVTT\n\n", "WEBVTT\n", 1)),
+        "markup in WebVTT": lambda: media.webvtt(vtt.replace("Heron", "<b>Heron", 1)),
+        "a cue that ends before it begins": lambda: media.webvtt(re.sub(r"(\S+) --> (\S+)", r"\2 --> \1", vtt, count=1)),
+        "a number left out in SubRip": lambda: media.subrip(srt.replace("1\n", "2\n", 1)),
+        "a point in SubRip": lambda: media.subrip(srt.replace(",", ".", 1)),
+        "a bit of a PNG": lambda: media.png(png[:60] + bytes([png[60] ^ 1]) + png[61:], unpack=False),
+    }
+    for what, read in spoilt.items():
+        try:
+            read()
+            report.true(f"noticed: {what}", False, "not noticed")
+        except media.Bad:
+            report.true(f"noticed: {what}", True, "")
+
+
 def main():
     if len(sys.argv) != 2:
         print(__doc__, file=sys.stderr)
@@ -237,6 +264,7 @@ def main():
         findings = json.loads((folder / "data" / "findings.json").read_text(encoding="utf-8"))
         stated = {name: (number(lufs), number(dbtp)) for name, _, _, lufs, dbtp in STATED.findall(said)}
         check_manifest(report, folder)
+        check_readers_notice(report, folder)
         names = {m["id"]: m["name"] for m in findings["mics"]}
         for source in findings["sources"]:
             key = source["id"]

@@ -34,6 +34,9 @@ const LEAST_SHARE: [f64; 2] = [0.62, 0.86];
 /// Least length of a decade: its numbers, 20, 50 and 100, side by side.
 const LEAST_DECADE: f64 = 6.5 * LETTER;
 
+/// Least height of the words on a region, in letters.
+const LEAST_REGION: f64 = 0.72;
+
 /// Room for a name in the words at the foot, in their letters.
 const NAME_LETTERS: f64 = 16.0;
 
@@ -262,10 +265,13 @@ impl Sheet {
 
     /// The regions in words, those that differ first, as many as there is room for; how many more there are is said.
     fn regions(&mut self, c: &Corridor, block: &mut Block, bottom: f64) {
-        let size = LETTER * 0.92;
-        let line = size * LINE;
         let mut judged: Vec<&Segment> =
             c.segments.iter().filter(|s| s.verdict != Verdict::OutOfRange).collect();
+        // Numbers are not cut: where the column is narrow, their letters are smaller.
+        let widest =
+            judged.iter().map(|s| font::width(&s.words(), Weight::Regular)).fold(f64::MIN_POSITIVE, f64::max);
+        let size = (block.width / widest).clamp(LETTER * LEAST_REGION, LETTER * 0.92);
+        let line = size * LINE;
         judged.sort_by_key(|s| s.verdict != Verdict::Different);
         let room = ((bottom - block.y) / line).floor().max(0.0) as usize;
         if judged.is_empty() || room < 2 {
