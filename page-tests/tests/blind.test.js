@@ -1,19 +1,11 @@
-// Blind tests in the browser: each kind to its end, by keyboard and by pointer, on a narrow screen too.
+// Blind tests in the browser: each kind to its end by keyboard, on a narrow screen.
 
 import assert from "node:assert/strict";
-import { spawn } from "node:child_process";
 import { createHash } from "node:crypto";
-import { once } from "node:events";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
 import { after, before, test } from "node:test";
+import { begin, byKeyboard, clean, fits, make, NARROW } from "../lib/blind.js";
 import { browser } from "../lib/browser.js";
 import { demo, endAll, open } from "../lib/program.js";
-
-/** @typedef {import("../lib/browser.js").Page} Page */
-
-const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const NARROW = { viewport: { width: 390, height: 844 }, hasTouch: true };
 
 /** @type {import("../lib/browser.js").Watched} */
 let watched;
@@ -29,80 +21,6 @@ after(async () => {
   await endAll();
   await watched.end();
 });
-
-/** Nothing that a screen reader or a person with little sight would stumble over. @param {Page} page */
-async function clean(page) {
-  const problems =
-    await page.evaluate(`(() => { ${AXE}; })(); axe.run(document, { resultTypes: ["violations"] }).then((r) =>
-    r.violations.map((v) => v.id + ": " + v.nodes.map((n) => n.html).join(" | ")))`);
-  assert.deepEqual(problems, []);
-}
-
-/** No part lies beyond the right edge. @param {Page} page */
-async function fits(page) {
-  const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
-  assert.ok(over <= 0, `the page is ${over} px too wide`);
-}
-
-/**
- * Makes a test on the owner's page, and returns the addresses of its result and of its start.
- * @param {Page} page
- * @param {string} kind
- * @param {number} n
- */
-async function make(page, kind, n) {
-  await page.goto("/blind?source=drum-together");
-  await page.selectOption("#kind", kind);
-  await page.fill("#n-trials", String(n));
-  await page.fill("#n-catch", "0");
-  await page.fill("#seconds", "0.5");
-  await page.fill("#title", `Drum, ${kind}`);
-  await page.click("text=Make the test");
-  await page.waitForURL(/\/blind\/test\?id=/);
-  return { result: page.url(), start: `/t/${new URL(page.url()).searchParams.get("id")}` };
-}
-
-/** Begins a sitting. @param {Page} page @param {string} start */
-async function begin(page, start) {
-  await page.goto(start);
-  assert.match(await page.innerText("main"), /Start quiet/);
-  await clean(page);
-  await fits(page);
-  await page.fill("#listener", "Wren");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/\/s\//);
-}
-
-/** Waits for a trial, and until its sounds can be played. @param {Page} page @param {number} trial */
-async function ready(page, trial) {
-  await page.waitForSelector(`main[data-trial="${trial}"]`);
-  await page.waitForFunction(() => document.getElementById("state")?.textContent?.startsWith("Ready"));
-}
-
-/** By keyboard alone. @param {Page} page @param {string} kind @param {number} n */
-async function byKeyboard(page, kind, n) {
-  for (let trial = 0; trial < n; trial++) {
-    await ready(page, trial);
-    assert.equal(await page.isDisabled("#keep"), true, "nothing was heard yet");
-    const keys = await page.$$eval("[data-key]", (all) => all.map((b) => b.getAttribute("data-key") ?? ""));
-    for (const key of keys) {
-      await page.keyboard.press(key);
-      await page.waitForSelector(`[data-key="${key}"].heard`);
-      if (kind.startsWith("lik") && key !== "0") {
-        await page.keyboard.press("Shift+ArrowRight");
-        await page.keyboard.press("ArrowLeft");
-      }
-    }
-    if (!kind.startsWith("lik")) await page.keyboard.press(trial % 2 ? "ArrowLeft" : "ArrowRight");
-    if (trial === 0) {
-      await clean(page);
-      await fits(page);
-    }
-    await page.waitForFunction(() => !(/** @type {HTMLButtonElement} */ (document.getElementById("keep")).disabled));
-    await page.keyboard.press("Enter");
-  }
-  await page.waitForSelector("main[data-ended]");
-}
 
 for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
   test(`${kind}: to its end by keyboard, at 390 px, and its result`, async () => {
@@ -123,142 +41,11 @@ for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
     assert.match(words, /to the end/);
     assert.match(words, /What it does not say/);
     if (kind === "which") assert.match(words, /What was measured/);
-    if (kind.startsWith("lik")) assert.match(words, /median 59/, words);
+    if (kind === "liking") assert.match(words, /median 59/, words);
+    // The hidden copy was not found: 59 is below 90.
+    if (kind === "likeness") assert.match(words, /One rater was left out/, words);
     await clean(owner);
     await page.context().close();
     await owner.context().close();
   });
 }
-
-test("by pointer, with a comment; the page goes on after it was closed, and an answer given elsewhere stands", async () => {
-  const owner = await watched.window(served.link);
-  const made = await make(owner, "which", 3);
-  let page = await watched.window(served.link, NARROW);
-  await begin(page, made.start);
-  const at = page.url();
-  await ready(page, 0);
-  for (const button of await page.$$("[data-sound]")) await button.click();
-  const stone = await page.$("#stone");
-  const box = await stone?.boundingBox();
-  assert.ok(box && box.height >= 44, "a thumb finds the stone");
-  await page.mouse.click(box.x + box.width - 6, box.y + box.height / 2);
-  assert.equal(await page.getAttribute("#stone", "aria-valuetext"), "with the right one");
-  await page.click("summary");
-  await page.fill("#comment", "a little softer?");
-  await page.click("#keep");
-  await ready(page, 1);
-  await page.context().close();
-  // Another window, as on another device.
-  page = await watched.window(served.link);
-  await page.goto(at);
-  await ready(page, 1);
-  const other = await watched.window(served.link);
-  await other.goto(at);
-  await ready(other, 1);
-  for (const one of [page, other]) {
-    for (const button of await one.$$("[data-sound]")) await button.click();
-    await one.keyboard.press("ArrowLeft");
-    await one.waitForFunction(() => !(/** @type {HTMLButtonElement} */ (document.getElementById("keep")).disabled));
-  }
-  watched.expected.push(/409/);
-  await page.click("#keep");
-  await ready(page, 2);
-  await other.click("#keep");
-  await ready(other, 2);
-  page.on("dialog", (dialog) => void dialog.accept());
-  await page.click("#leave");
-  await page.waitForSelector("main[data-ended]");
-  assert.match(await page.innerText("main"), /You left before the end/);
-  await owner.goto(made.result);
-  assert.match(await owner.innerText("main"), /a little softer\?/);
-  owner.on("dialog", (dialog) => void dialog.accept());
-  await owner.click("text=Delete the test with all answers");
-  await owner.waitForURL(/\/blind$/);
-  for (const one of [page, other, owner]) await one.context().close();
-});
-
-test("playback begins quiet, and its volume stays where it was set", async () => {
-  const owner = await watched.window(served.link);
-  const made = await make(owner, "prefer", 3);
-  await begin(owner, made.start);
-  await ready(owner, 0);
-  assert.equal(await owner.inputValue("#volume"), "-30");
-  await owner.focus("#volume");
-  await owner.keyboard.press("ArrowLeft");
-  assert.equal(await owner.innerText("#volume-db"), "−31 dB");
-  await owner.focus("main");
-  for (const key of ["1", "2", "ArrowRight", "Enter"]) {
-    await owner.keyboard.press(key);
-    if (key < "3") await owner.waitForSelector(`[data-key="${key}"].heard`);
-  }
-  await ready(owner, 1);
-  assert.equal(await owner.inputValue("#volume"), "-31");
-  await owner.context().close();
-});
-
-test("an audience listens at an address of its own and sees nothing else of the folder", async () => {
-  const owner = await watched.window(served.link);
-  const made = await make(owner, "odd_one", 2);
-  const hall = spawn(process.env.FAIRTAKE ?? "", ["listen", served.folder, "--serve", "127.0.0.1:0"]);
-  try {
-    let said = "";
-    while (!said.includes(made.start)) said += String((await once(hall.stdout, "data"))[0]);
-    const link =
-      said
-        .split("\n")
-        .find((line) => line.includes(made.start))
-        ?.split("  ")[0] ?? "";
-    const page = await watched.window(link, NARROW);
-    await begin(page, link);
-    await byKeyboard(page, "odd_one", 2);
-    watched.expected.push(/404/);
-    assert.equal((await page.goto(new URL("/takes", link).href))?.status(), 404);
-    assert.match(await page.innerText("main"), /cannot be shown/);
-    await owner.goto(made.result);
-    assert.match(await owner.innerText("main"), /to the end/);
-    await page.context().close();
-    await owner.context().close();
-  } finally {
-    hall.kill();
-  }
-});
-
-test("codes are shown until they are copied, and each begins one sitting", async () => {
-  const owner = await watched.window(served.link);
-  await owner.goto("/blind?source=drum-together");
-  await owner.fill("#n-codes", "3");
-  await owner.fill("#seconds", "0.5");
-  await owner.fill("#title", "By invitation");
-  await owner.click("text=Make the test");
-  await owner.waitForSelector("#codes");
-  const codes = (await owner.innerText("#codes")).trim().split("\n");
-  assert.equal(codes.length, 3);
-  // News of the change draws the page again, and the codes stay.
-  await owner.waitForSelector("h3 a:has-text('By invitation')");
-  assert.equal((await owner.innerText("#codes")).trim().split("\n").length, 3);
-  await clean(owner);
-  await owner.click("text=I have copied them");
-  await owner.click("h3 a:has-text('By invitation')");
-  await owner.waitForURL(/\/blind\/test\?id=/);
-  assert.match(await owner.innerText("main"), /3 codes are not used yet/);
-  const start = `/t/${new URL(owner.url()).searchParams.get("id")}`;
-  const page = await watched.window(served.link);
-  for (const [code, said] of [
-    ["AAAA-AAAA", /not known/],
-    [codes[0].toLowerCase(), null],
-    [codes[0], /used already/],
-  ]) {
-    watched.expected.push(/403/);
-    await page.goto(start);
-    await page.fill("#code", String(code));
-    await page.click("button:has-text('Begin')");
-    if (said)
-      await page.waitForFunction(
-        (s) => new RegExp(s).test(document.getElementById("state")?.textContent ?? ""),
-        /** @type {RegExp} */ (said).source,
-      );
-    else await page.waitForURL(/\/s\//);
-  }
-  await page.context().close();
-  await owner.context().close();
-});
