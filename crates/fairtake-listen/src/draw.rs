@@ -33,7 +33,7 @@ pub(crate) fn shuffle<T>(all: &mut [T], rng: &mut impl CryptoRng) {
 /// Half of `n` places on one side, half on the other, the odd one on either, in any order.
 pub(crate) fn balanced_sides(n: usize, rng: &mut impl CryptoRng) -> Vec<bool> {
     let first = one_of(2, rng);
-    let mut sides: Vec<bool> = (0..n).map(|i| (i + first) % 2 == 0).collect();
+    let mut sides: Vec<bool> = (0..n).map(|i| (i + first).is_multiple_of(2)).collect();
     shuffle(&mut sides, rng);
     sides
 }
