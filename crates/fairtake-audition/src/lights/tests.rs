@@ -94,7 +94,6 @@ fn no_playing_makes_it_flash_more_than_three_times_a_second() {
     // WCAG 2.2, criterion 2.3.1: a flash is a change of luminance by a tenth and back. From the ground to full light it
     // changes by 0.30 at most (on white; figure/colours.css), so that a tenth is a third of the brightness.
     let by = 0.1 / 0.304;
-    let mut most = 0;
     for hits_per_s in [2.0, 3.0, 3.5, 4.0, 5.0, 7.0, 10.0] {
         let mut samples = vec![0f32; 5 * RATE_HZ as usize];
         for k in 0..(5.0 * hits_per_s) as usize {
@@ -107,7 +106,7 @@ fn no_playing_makes_it_flash_more_than_three_times_a_second() {
             .collect();
         let in_a_second = light.windows(25).map(|second| flashes(second, by)).max().unwrap_or(0);
         assert!(in_a_second <= 3, "{hits_per_s} hits a second: {in_a_second} flashes");
-        most = most.max(in_a_second);
+        // Slow ones are seen each: the count works.
+        assert!(hits_per_s > 2.0 || flashes(&light, by) >= 8, "{}", flashes(&light, by));
     }
-    assert!(most >= 2, "the count sees none of them");
 }
