@@ -73,7 +73,11 @@ async function act(button) {
     if (made) give(made.codes);
   } else if (what === "delete") {
     if (!window.confirm("Delete this test with every answer? This cannot be undone.")) return;
+    // News of the deletion must not ask for a page that is gone.
+    const was = here();
+    history.replaceState(null, "", "/blind");
     if (await send("/blind/test/delete", { id })) location.assign("/blind");
+    else history.replaceState(null, "", was);
   } else if (what === "delete-sitting") {
     if (!window.confirm("Delete this sitting with its answers? This cannot be undone.")) return;
     if (await send("/blind/sitting/delete", { id: button.dataset.sitting })) await show(here());

@@ -42,7 +42,20 @@ pub fn tail_at_least(n_hits: u64, n_trials: u64, chance: f64) -> f64 {
 /// Fewest hits among `n_trials` whose [`tail_at_least`] is at most `alpha`; `None` where even all hits are not
 /// rare enough.
 pub fn fewest_hits(n_trials: u64, chance: f64, alpha: f64) -> Option<u64> {
-    (0..=n_trials).find(|n_hits| tail_at_least(*n_hits, n_trials, chance) <= alpha)
+    let is_rare = |n_hits: u64| tail_at_least(n_hits, n_trials, chance) <= alpha;
+    if !is_rare(n_trials) {
+        return None;
+    }
+    // The tail falls with the number of hits: halved until one is left.
+    let (mut common, mut rare) = (0, n_trials);
+    if is_rare(common) {
+        return Some(common);
+    }
+    while rare - common > 1 {
+        let middle = common + (rare - common) / 2;
+        if is_rare(middle) { rare = middle } else { common = middle }
+    }
+    Some(rare)
 }
 
 /// Exact interval of Clopper and Pearson; covers at least as often as it says. `None` without trials.

@@ -28,11 +28,17 @@ pub fn power(question: Question, n_trials: u64, hit: f64) -> f64 {
 /// Fewest trials from which on at least `wanted` power is kept against `hit`, whatever greater number is taken: power
 /// goes up and down with the number of trials, since hits are whole. `None` where more than 2000 would be needed.
 pub fn trials_for(question: Question, hit: f64, wanted: f64) -> Option<u64> {
-    // Below this the power at 2000 trials itself does not reach.
     let enough = |n: u64| power(question, n, hit) >= wanted;
-    // Ups and downs reach over less than a few dozen trials; all greater numbers up to the most are looked at.
-    let last_short = (1..=MOST_TRIALS).rev().find(|n| !enough(*n)).unwrap_or(0);
-    (last_short < MOST_TRIALS).then_some(last_short + 1)
+    // Ups and downs are small against what doubling the number does: where a whole octave of numbers is enough, so is
+    // every greater one.
+    let mut most = 8;
+    while !(most / 2..=most).all(enough) {
+        if most == MOST_TRIALS {
+            return None;
+        }
+        most = (2 * most).min(MOST_TRIALS);
+    }
+    Some((1..=most).rev().find(|n| !enough(*n)).unwrap_or(0) + 1)
 }
 
 /// The chance of a hit that `n_trials` trials would have found with chance `wanted`; anything smaller may well have been
