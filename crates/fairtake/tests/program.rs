@@ -184,14 +184,14 @@ fn a_write_up_is_whole_holds_what_its_manifest_says_and_replaces_nothing() {
         assert_eq!(fairtake_files::sha256(&into.join(file)).expect("reads"), hash, "{file}");
         n_files += 1;
     }
-    // Two reports, two of data, two of words for all and three a pair, seven figures a pair, four a reel, the licence: four
-    // pairs on four sources.
-    assert_eq!(n_files, 2 + 2 + 2 + 4 * 3 + 4 * 7 + 4 * 4 + 1);
+    // Two reports, seven of data, two of words for all and three a pair, eight figures a pair, four of a reel and an excerpt of
+    // each microphone a source, the licence: four pairs on four sources.
+    assert_eq!(n_files, 2 + 7 + 2 + 4 * 3 + 4 * 8 + 4 * 4 + 4 * 2 + 1);
     let begins = |file: &str, with: &[u8]| {
         assert!(std::fs::read(into.join(file)).expect("reads").starts_with(with), "{file}");
     };
     begins("report.pdf", b"%PDF-");
-    begins("figures/drum-heron-against-moorhen-step-5.png", b"\x89PNG");
+    begins("figures/drum-heron-against-moorhen-screen-step-5.png", b"\x89PNG");
     let captions = std::fs::read_to_string(into.join("reels/drum.vtt")).expect("captions");
     assert!(captions.starts_with("WEBVTT\n\n00:00:00.000 --> ") && captions.contains("\nHeron 3\n"));
     let reel = fairtake_files::AudioFile::open(&into.join("reels/drum.wav")).expect("opens");
