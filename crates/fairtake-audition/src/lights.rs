@@ -8,6 +8,8 @@ use fairtake_signal::units::power_db;
 /// Length of the stretch whose spectrum is taken, in seconds: long ones tell narrow ranges of low frequency apart, short
 /// ones show when something begins. Each range gets the shortest that is [`PERIODS`] long, measured in its own width.
 const WINDOW_S: [f64; 4] = [0.05, 0.1, 0.2, 0.4];
+/// Spectra are taken at least so often, in seconds: a quarter of the shortest window, so that nothing short falls between two.
+const STEP_S: f64 = 0.0125;
 /// So many times one over its width must a range's window last: a Hann window's bandwidth is 1.5 over its length.
 const PERIODS: f64 = 3.0;
 /// Time constant with which light comes, in seconds: about a frame of a moving picture.
@@ -37,7 +39,9 @@ pub fn lights(
 ) -> Vec<Vec<f32>> {
     let length_s = samples.len() as f64 / f64::from(rate_hz);
     let n_frames = (length_s * frames_per_second).ceil() as usize;
-    let mut powers = vec![vec![0.0f64; spans_hz.len()]; n_frames];
+    let n_steps = (1.0 / (frames_per_second * STEP_S)).ceil().max(1.0) as usize;
+    let steps_per_second = frames_per_second * n_steps as f64;
+    let mut powers = vec![vec![0.0f64; spans_hz.len()]; n_frames * n_steps];
     for window_s in WINDOW_S {
         let mine: Vec<usize> = (0..spans_hz.len()).filter(|i| window_of(spans_hz[*i]) == window_s).collect();
         if mine.is_empty() {
@@ -46,15 +50,16 @@ pub fn lights(
         let n_window = ((window_s * f64::from(rate_hz)) as usize).next_multiple_of(4);
         let mut spectrum = BandSpectrum::of_spans(rate_hz, mine.iter().map(|i| spans_hz[*i]).collect());
         let mut stretch = vec![0f32; n_window];
-        for (k, of_frame) in powers.iter_mut().enumerate() {
-            let middle = (k as f64 / frames_per_second * f64::from(rate_hz)).round() as i64;
+        for (k, of_step) in powers.iter_mut().enumerate() {
+            let middle = (k as f64 / steps_per_second * f64::from(rate_hz)).round() as i64;
             around(samples, middle, &mut stretch);
             let found = spectrum.steady_power(&stretch, n_window).map_or(Vec::new(), |(p, _)| p);
-            mine.iter().zip(found).for_each(|(i, p)| of_frame[*i] = p);
+            mine.iter().zip(found).for_each(|(i, p)| of_step[*i] = p);
         }
     }
-    smooth(&mut powers, frames_per_second);
-    shown(&powers, spans_hz.len())
+    smooth(&mut powers, steps_per_second);
+    let of_frames: Vec<Vec<f64>> = powers.into_iter().step_by(n_steps).collect();
+    shown(&of_frames, spans_hz.len())
 }
 
 /// The window that tells a range from its neighbours.
@@ -72,8 +77,8 @@ fn around(samples: &[f32], middle: i64, out: &mut [f32]) {
 }
 
 /// Powers follow what rises and what falls with different time constants.
-fn smooth(powers: &mut [Vec<f64>], frames_per_second: f64) {
-    let follow = |time_s: f64| 1.0 - (-1.0 / (frames_per_second * time_s)).exp();
+fn smooth(powers: &mut [Vec<f64>], steps_per_second: f64) {
+    let follow = |time_s: f64| 1.0 - (-1.0 / (steps_per_second * time_s)).exp();
     let (rise, fall) = (follow(RISE_S), follow(FALL_S));
     for k in 1..powers.len() {
         let (before, now) = powers.split_at_mut(k);
