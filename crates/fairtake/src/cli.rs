@@ -150,7 +150,7 @@ pub(crate) struct ListenArgs {
     /// Serve the tests, and nothing else of the folder, at this address and port
     #[arg(long, value_name = "ADDRESS:PORT", conflicts_with = "json")]
     pub serve: Option<std::net::SocketAddr>,
-    /// Name under which a proxy of yours shows it, such as https://listen.example.org
+    /// Name under which a proxy of yours shows it, such as `https://listen.example.org`
     #[arg(long = "as", value_name = "NAME", requires = "serve")]
     pub shown_as: Option<String>,
     /// Print as JSON
