@@ -25,7 +25,7 @@ const FAINT_DB: f64 = 60.0;
 /// Brightness, 0 to 1, of each of `spans_hz` (lower and upper edge) at each frame of a moving picture.
 ///
 /// Shape: frames × spans; the *k*-th frame is about the sound at *k* / `frames_per_second` s, as many as begin within the
-/// sound. Power is taken from a Hann-windowed stretch around that time, smoothed with [`RISE_S`] upwards and [`FALL_S`]
+/// sound. Power is taken from a Hann-windowed stretch around that time, smoothed with `RISE_S` upwards and `FALL_S`
 /// downwards, and shown in dB: full at the strongest of this span in all of the sound, dark 30 dB below. Both microphones
 /// of a pair are held against the same strongest, so that one which has less in a range lights it less.
 ///

@@ -10,11 +10,11 @@ mod repeat;
 
 pub use hum::{Hum, HumFinder};
 
-/// How far beyond the judged frames a detector may look: the longest repeated buffer. A multiple of [`GRAIN`].
+/// How far beyond the judged frames a detector may look: the longest repeated buffer. A multiple of `GRAIN`.
 const REACH: usize = 4096;
 /// Frames are judged in multiples of this.
 const GRAIN: usize = 32;
-/// So many frames before the first new one have to be shown again. A multiple of [`GRAIN`].
+/// So many frames before the first new one have to be shown again. A multiple of `GRAIN`.
 pub const HISTORY: usize = 3 * REACH;
 
 /// How often a defect was found, and where first.
