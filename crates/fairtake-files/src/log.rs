@@ -112,10 +112,13 @@ pub struct Log {
 /// # Errors
 /// On anything that is not TOML, not known, of the wrong type, out of range, undefined or there twice.
 pub fn parse_log(file: &str, text: &str) -> Result<Log, LogError> {
-    let document = Document::parse(text).map_err(|e| {
-        let what = e.message().lines().next().unwrap_or_default().to_lowercase();
-        LogError::at(file, text, e.span().unwrap_or(0..0), what, "mend the TOML here")
-    })?;
+    let not_toml = |message: &str, span: Option<std::ops::Range<usize>>| {
+        let what = message.lines().next().unwrap_or_default().to_lowercase();
+        LogError::at(file, text, span.unwrap_or(0..0), what, "mend the TOML here")
+    };
+    // The library that keeps places and comments panics on some torn logs, which this one refuses.
+    toml::from_str::<toml::Table>(text).map_err(|e| not_toml(e.message(), e.span()))?;
+    let document = Document::parse(text).map_err(|e| not_toml(e.message(), e.span()))?;
     Reader { file, text }.log(document.as_table())
 }
 

@@ -134,3 +134,11 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_torn_log_that_made_the_library_panic_is_an_error_with_its_place() {
+    // Found by fuzzing `rewrite`.
+    let text = include_str!("data/torn-log.toml");
+    let refused = fairtake_files::parse_log("shootout.toml", text).expect_err("it is no TOML");
+    assert!(refused.to_string().contains("shootout.toml"), "{refused}");
+}
