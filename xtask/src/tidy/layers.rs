@@ -4,13 +4,14 @@ use super::{Problem, Tree};
 use toml::{Table, Value};
 
 /// The crates from the lowest to the highest: each may use only those before it.
-const ORDER: [&str; 14] = [
+const ORDER: [&str; 15] = [
     "fairtake-transform",
     "fairtake-signal",
     "fairtake-stats",
     "fairtake-compare",
     "fairtake-virtual-studio",
     "fairtake-bridge",
+    "fairtake-calibrated",
     "fairtake-listen",
     "fairtake-report",
     "fairtake-audition",

@@ -13,8 +13,8 @@ const TOO_LONG_LINES: usize = 600;
 const LONG_BECAUSE: &str = "Long because:";
 
 /// Crates that open no file, socket, device or clock.
-const PURE_CRATES: [&str; 7] =
-    ["signal", "stats", "compare", "virtual-studio", "listen", "audition", "bridge"];
+const PURE_CRATES: [&str; 8] =
+    ["signal", "stats", "compare", "virtual-studio", "listen", "audition", "bridge", "calibrated"];
 
 /// What reaches the outside world.
 const OUTSIDE: [&str; 9] = [

@@ -1,0 +1,9 @@
+//! Calibrated measurements: what a microphone does by itself, apart from player and place.
+//!
+//! A loudspeaker plays a known excitation; recordings of it, of a sound calibrator and of silence are measured here. Terms
+//! are those of IEC 60268-4. Every result is a [`Quantity`]: a value with its uncertainty and what that is made of.
+//! Nothing here opens a file or a sound device.
+
+mod quantity;
+
+pub use quantity::{Contribution, Quantity};
