@@ -2,10 +2,10 @@
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
-import { after, before, test } from "node:test";
-import { browser } from "../lib/browser.js";
+import { before, test } from "node:test";
 import { threeMicrophones } from "../lib/more.js";
-import { demo, endAll, open } from "../lib/program.js";
+import { demo } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
 const AXE = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
 /** Rules of WCAG 2.2 at the levels A and AA, and what is good practice. */
@@ -25,21 +25,10 @@ const PAGES = [
   "/no-such-page",
 ];
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
-
-before(async () => {
-  served = await open(demo());
-  threeMicrophones(served.folder);
-  watched = await browser();
-  watched.expected.push(/404 \(Not Found\)/);
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
+const room = underWatch(demo);
+before(() => {
+  threeMicrophones(room.served.folder);
+  room.watched.expected.push(/404 \(Not Found\)/);
 });
 
 /** Opens all that can be opened, so that it is looked at too. @param {import("../lib/browser.js").Page} page */
@@ -53,7 +42,7 @@ async function unfold(page) {
 
 for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
   test(`axe finds nothing, ${colorScheme}`, async () => {
-    const page = await watched.window(served.link, { colorScheme, bypassCSP: true });
+    const page = await room.watched.window(room.served.link, { colorScheme, bypassCSP: true });
     /** @type {Record<string, string[]>} */
     const all = {};
     for (const address of PAGES) {
@@ -88,7 +77,7 @@ const WINDOWS = [
 
 for (const { name, ...options } of WINDOWS) {
   test(`pages fit at ${name}: no sideways scrolling, no text cut off, targets large enough`, async () => {
-    const page = await watched.window(served.link, options);
+    const page = await room.watched.window(room.served.link, options);
     /** @type {Record<string, string[]>} */
     const all = {};
     for (const address of PAGES) {

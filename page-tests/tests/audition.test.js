@@ -1,27 +1,17 @@
 // Switching between microphones, rendered without a sound card and held against the clips sample by sample.
 
 import assert from "node:assert/strict";
-import { after, before, test } from "node:test";
-import { browser } from "../lib/browser.js";
-import { demo, endAll, open } from "../lib/program.js";
+import { before, test } from "node:test";
+import { demo } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
 /** @type {import("../lib/browser.js").Page} */
 let page;
 
+const room = underWatch(demo);
 before(async () => {
-  served = await open(demo());
-  watched = await browser();
-  page = await watched.window(served.link);
+  page = await room.watched.window(room.served.link);
   await page.goto("/listen?source=drum-together");
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
 });
 
 /**

@@ -3,30 +3,17 @@
 import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
 import { once } from "node:events";
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import { begin, byKeyboard, clean, make, NARROW, ready } from "../lib/blind.js";
-import { browser } from "../lib/browser.js";
-import { demo, endAll, open } from "../lib/program.js";
+import { demo } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
-
-before(async () => {
-  served = await open(demo());
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch(demo);
 
 test("by pointer, with a comment; the page goes on after it was closed, and an answer given elsewhere stands", async () => {
-  const owner = await watched.window(served.link);
+  const owner = await room.watched.window(room.served.link);
   const made = await make(owner, "which", 3);
-  let page = await watched.window(served.link, NARROW);
+  let page = await room.watched.window(room.served.link, NARROW);
   await begin(page, made.start);
   const at = page.url();
   await ready(page, 0);
@@ -42,10 +29,10 @@ test("by pointer, with a comment; the page goes on after it was closed, and an a
   await ready(page, 1);
   await page.context().close();
   // Another window, as on another device.
-  page = await watched.window(served.link);
+  page = await room.watched.window(room.served.link);
   await page.goto(at);
   await ready(page, 1);
-  const other = await watched.window(served.link);
+  const other = await room.watched.window(room.served.link);
   await other.goto(at);
   await ready(other, 1);
   for (const one of [page, other]) {
@@ -53,7 +40,7 @@ test("by pointer, with a comment; the page goes on after it was closed, and an a
     await one.keyboard.press("ArrowLeft");
     await one.waitForFunction(() => !(/** @type {HTMLButtonElement} */ (document.getElementById("keep")).disabled));
   }
-  watched.expected.push(/409/);
+  room.watched.expected.push(/409/);
   await page.click("#keep");
   await ready(page, 2);
   await other.click("#keep");
@@ -71,7 +58,7 @@ test("by pointer, with a comment; the page goes on after it was closed, and an a
 });
 
 test("playback begins quiet, and its volume stays where it was set", async () => {
-  const owner = await watched.window(served.link);
+  const owner = await room.watched.window(room.served.link);
   const made = await make(owner, "prefer", 3);
   await begin(owner, made.start);
   await ready(owner, 0);
@@ -90,9 +77,9 @@ test("playback begins quiet, and its volume stays where it was set", async () =>
 });
 
 test("an audience listens at an address of its own and sees nothing else of the folder", async () => {
-  const owner = await watched.window(served.link);
+  const owner = await room.watched.window(room.served.link);
   const made = await make(owner, "odd_one", 2);
-  const hall = spawn(process.env.FAIRTAKE ?? "", ["listen", served.folder, "--serve", "127.0.0.1:0"]);
+  const hall = spawn(process.env.FAIRTAKE ?? "", ["listen", room.served.folder, "--serve", "127.0.0.1:0"]);
   try {
     let said = "";
     while (!said.includes(made.start)) said += String((await once(hall.stdout, "data"))[0]);
@@ -101,10 +88,10 @@ test("an audience listens at an address of its own and sees nothing else of the 
         .split("\n")
         .find((line) => line.includes(made.start))
         ?.split("  ")[0] ?? "";
-    const page = await watched.window(link, NARROW);
+    const page = await room.watched.window(link, NARROW);
     await begin(page, link);
     await byKeyboard(page, "odd_one", 2);
-    watched.expected.push(/404/);
+    room.watched.expected.push(/404/);
     assert.equal((await page.goto(new URL("/takes", link).href))?.status(), 404);
     assert.match(await page.innerText("main"), /cannot be shown/);
     await owner.goto(made.result);
@@ -117,7 +104,7 @@ test("an audience listens at an address of its own and sees nothing else of the 
 });
 
 test("codes are shown until they are copied, and each begins one sitting", async () => {
-  const owner = await watched.window(served.link);
+  const owner = await room.watched.window(room.served.link);
   await owner.goto("/blind?source=drum-together");
   await owner.fill("#n-codes", "3");
   await owner.fill("#seconds", "0.5");
@@ -135,13 +122,13 @@ test("codes are shown until they are copied, and each begins one sitting", async
   await owner.waitForURL(/\/blind\/test\?id=/);
   assert.match(await owner.innerText("main"), /3 codes are not used yet/);
   const start = `/t/${new URL(owner.url()).searchParams.get("id")}`;
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(room.served.link);
   for (const [code, said] of [
     ["AAAA-AAAA", /not known/],
     [codes[0].toLowerCase(), null],
     [codes[0], /used already/],
   ]) {
-    watched.expected.push(/403/);
+    room.watched.expected.push(/403/);
     await page.goto(start);
     await page.fill("#code", String(code));
     await page.click("button:has-text('Begin')");

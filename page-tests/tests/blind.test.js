@@ -2,31 +2,18 @@
 
 import assert from "node:assert/strict";
 import { createHash } from "node:crypto";
-import { after, before, test } from "node:test";
+import { test } from "node:test";
 import { begin, byKeyboard, clean, fits, make, NARROW } from "../lib/blind.js";
-import { browser } from "../lib/browser.js";
-import { demo, endAll, open } from "../lib/program.js";
+import { demo } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
-
-before(async () => {
-  served = await open(demo());
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch(demo);
 
 for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
   test(`${kind}: to its end by keyboard, at 390 px, and its result`, async () => {
-    const owner = await watched.window(served.link);
+    const owner = await room.watched.window(room.served.link);
     const made = await make(owner, kind, 3);
-    const page = await watched.window(served.link, NARROW);
+    const page = await room.watched.window(room.served.link, NARROW);
     await begin(page, made.start);
     const seal = await page.innerText("code.seal");
     await byKeyboard(page, kind, 3);

@@ -4,22 +4,13 @@ import assert from "node:assert/strict";
 import { createHash } from "node:crypto";
 import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { after, before, test } from "node:test";
-import { browser, told } from "../lib/browser.js";
-import { demo, endAll, logHolds, open } from "../lib/program.js";
+import { test } from "node:test";
+import { told } from "../lib/browser.js";
+import { demo, logHolds, open } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 import { wav } from "../lib/wav.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-
-before(async () => {
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch();
 
 const RATE = 48000;
 const HITS = 10;
@@ -49,7 +40,7 @@ test("a long recording is cut where microphones were changed, and stays as it wa
   const hash = () => createHash("sha256").update(readFileSync(path)).digest("hex");
   const was = hash();
   const log = readFileSync(join(served.folder, "shootout.toml"), "utf8");
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/takes");
   const summary = page.locator("summary", { hasText: "Cut evening.wav" });
   await summary.click();
@@ -74,13 +65,13 @@ test("a long recording is cut where microphones were changed, and stays as it wa
   assert.equal(await rows.count(), 2);
   for (const row of await rows.all()) assert.match(await row.innerText(), /\b10\b/, "ten events in each part");
   assert.equal(hash(), was, "the long recording is as it was");
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });
 
 test("a run sheet is printed alone, with a box for what is left and a mark for what is recorded", async () => {
   const served = await open(demo());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/plan");
   await page.emulateMedia({ media: "print" });
   await page.evaluate(() => {
@@ -105,6 +96,6 @@ test("a run sheet is printed alone, with a box for what is left and a mark for w
     assert.doesNotMatch(paper.words, other);
   // The plan asks for four placements of two microphones; three of each are recorded.
   assert.equal(paper.boxes, 2);
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });

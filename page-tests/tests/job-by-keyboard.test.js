@@ -3,27 +3,18 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { after, before } from "node:test";
-import { browser, focusIsSeen, told } from "../lib/browser.js";
-import { empty, endAll, logHolds, open } from "../lib/program.js";
+import { before } from "node:test";
+import { focusIsSeen, told } from "../lib/browser.js";
+import { empty, logHolds } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
+import { underWatch } from "../lib/watch.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
 /** @type {import("../lib/browser.js").Page} */
 let page;
 
+const room = underWatch(() => empty());
 before(async () => {
-  served = await open(empty());
-  watched = await browser();
-  page = await watched.window(served.link);
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
+  page = await room.watched.window(room.served.link);
 });
 
 const stage = stages();
@@ -117,7 +108,7 @@ stage("plan: names typed one after the other, microphones ticked", async () => {
   await tabTo(".sheet li input");
   await page.keyboard.press("Space");
   for (const pattern of [/distance_mm = 260/, /radius_mm = 200/, /angle_deg = 15/, /ticked = \[/]) {
-    await logHolds(served.folder, pattern);
+    await logHolds(room.served.folder, pattern);
   }
 });
 
@@ -240,5 +231,5 @@ stage("write up: own words, and the report on disk", async () => {
   await tabTo("#export");
   await page.keyboard.press("Enter");
   await page.locator("#exported", { hasText: "Written:" }).waitFor();
-  assert.match(readFileSync(join(served.folder, "report.html"), "utf8"), /Typed without a mouse\./);
+  assert.match(readFileSync(join(room.served.folder, "report.html"), "utf8"), /Typed without a mouse\./);
 });

@@ -3,28 +3,19 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { after, before } from "node:test";
-import { browser, told } from "../lib/browser.js";
-import { empty, endAll, logHolds, open } from "../lib/program.js";
+import { before } from "node:test";
+import { told } from "../lib/browser.js";
+import { empty, logHolds } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
+import { underWatch } from "../lib/watch.js";
 import { hits, twoMicrophones } from "../lib/wav.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-/** @type {import("../lib/program.js").Served} */
-let served;
 /** @type {import("../lib/browser.js").Page} */
 let page;
 
+const room = underWatch(() => empty());
 before(async () => {
-  served = await open(empty());
-  watched = await browser();
-  page = await watched.window(served.link);
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
+  page = await room.watched.window(room.served.link);
 });
 
 const stage = stages();
@@ -65,10 +56,10 @@ stage("a new shootout begins with the plan", async () => {
   const n = await sheet.count();
   assert.ok(n >= 2, `${n} steps`);
   for (const i of [0, 1]) await sheet.nth(i).locator("input").check();
-  await logHolds(served.folder, /ticked = \[\s*".*",\s*".*"/);
+  await logHolds(room.served.folder, /ticked = \[\s*".*",\s*".*"/);
   await page.reload();
   assert.deepEqual(await Promise.all([0, 1].map((i) => sheet.nth(i).locator("input").isChecked())), [true, true]);
-  const log = readFileSync(join(served.folder, "shootout.toml"), "utf8");
+  const log = readFileSync(join(room.served.folder, "shootout.toml"), "utf8");
   assert.match(log, /\[plans\.drum-together\]/);
 });
 
@@ -321,11 +312,11 @@ stage("own words are kept and stand in the report that is written", async () => 
   assert.equal(await field.inputValue(), words);
   await page.locator("#export").click();
   await page.locator("#exported", { hasText: "Written:" }).waitFor();
-  const report = readFileSync(join(served.folder, "report.html"), "utf8");
+  const report = readFileSync(join(room.served.folder, "report.html"), "utf8");
   assert.ok(report.includes("Heron is brighter on the rim; we like &lt;em&gt;both&lt;/em&gt; &amp;"), "own words");
   await page.frameLocator("iframe").getByText("Heron is brighter on the rim").waitFor();
   // A second time nothing is overwritten unasked.
-  watched.expected.push(/409 \(Conflict\)/);
+  room.watched.expected.push(/409 \(Conflict\)/);
   await page.locator("#export").click();
   await told(page, "report.html is in the folder already");
 });

@@ -4,24 +4,14 @@
 import assert from "node:assert/strict";
 import { linkSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { after, before, test } from "node:test";
-import { browser } from "../lib/browser.js";
-import { demo, empty, endAll, open } from "../lib/program.js";
+import { test } from "node:test";
+import { demo, empty, open } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
 /** Runs of which the median is told. */
 const RUNS = 5;
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-
-before(async () => {
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch();
 
 /** @param {number[]} times */
 const median = (times) => [...times].sort((a, b) => a - b)[Math.floor(times.length / 2)];
@@ -77,7 +67,7 @@ function redraw(page, change) {
 
 test("the demo: first picture, redraws, zoom", async () => {
   const served = await open(demo());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await watchLongTasks(page);
   await page.goto("/compare?source=drum-together");
   await page.locator("#picture .wide svg").waitFor();
@@ -130,7 +120,7 @@ function many() {
 
 test(`${MICS} microphones × ${SOURCES} sources`, async () => {
   const served = await open(many());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   page.setDefaultTimeout(120_000);
   await watchLongTasks(page);
   for (const address of ["/plan", "/takes", "/compare", "/listen", "/write-up"]) {

@@ -3,21 +3,12 @@
 import assert from "node:assert/strict";
 import { readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { after, before, test } from "node:test";
-import { browser, told } from "../lib/browser.js";
-import { demo, empty, endAll, open } from "../lib/program.js";
+import { test } from "node:test";
+import { told } from "../lib/browser.js";
+import { demo, empty, open } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-
-before(async () => {
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch();
 
 /** @param {string} folder */
 const logOf = (folder) => join(folder, "shootout.toml");
@@ -35,7 +26,7 @@ function byHand(folder, change) {
 
 test("an edit in one window, by hand or by the command line appears in the other", async () => {
   const served = await open(demo());
-  const [one, other] = [await watched.window(served.link), await watched.window(served.link)];
+  const [one, other] = [await room.watched.window(served.link), await room.watched.window(served.link)];
   await Promise.all([one.goto("/plan"), other.goto("/plan")]);
   await one.locator("#name-heron").fill("Heron the Third");
   await one.locator("#name-heron").blur();
@@ -59,14 +50,14 @@ test("an edit in one window, by hand or by the command line appears in the other
   await one.waitForFunction(() => document.querySelector("#margin_db")?.getAttribute("value") === "3.5");
   await one.waitForFunction(() => document.querySelector("#temperature_c")?.getAttribute("value") === "21");
   assert.match(readFileSync(logOf(served.folder), "utf8"), /temperature_c = 21/);
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });
 
 test("a conflicting edit is refused and said, and nothing is lost", async () => {
-  watched.expected.push(/409 \(Conflict\)/);
+  room.watched.expected.push(/409 \(Conflict\)/);
   const served = await open(demo());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/plan");
   await page.locator("#year-heron").fill("1950");
   byHand(served.folder, (log) => log.replace("year = 2019", "year = 2018"));
@@ -79,7 +70,7 @@ test("a conflicting edit is refused and said, and nothing is lost", async () => 
   // A paragraph that somebody wrote is kept before the eyes.
   await page.goto("/write-up");
   const words = page.locator("#words-0");
-  const other = await watched.window(served.link);
+  const other = await room.watched.window(served.link);
   await other.goto("/write-up");
   await words.fill("My long paragraph.");
   await other.locator("#words-0").fill("Another's.");
@@ -93,14 +84,14 @@ test("a conflicting edit is refused and said, and nothing is lost", async () => 
   await page.getByRole("button", { name: "Put mine in their place" }).click();
   await told(page, "Saved.");
   assert.match(readFileSync(logOf(served.folder), "utf8"), /My long paragraph\./);
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });
 
 test("a broken log is said with its line and a mark under the place; mended, the page goes on", async () => {
-  watched.expected.push(/422 \(Unprocessable/);
+  room.watched.expected.push(/422 \(Unprocessable/);
   const served = await open(demo());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/plan");
   const whole = readFileSync(logOf(served.folder), "utf8");
   byHand(served.folder, (log) => log.replace("margin_db = 1.0", "margin_db = = 1.0"));
@@ -120,7 +111,7 @@ test("a broken log is said with its line and a mark under the place; mended, the
   await page.getByText("margin_db = = 1.5").first().waitFor();
   writeFileSync(logOf(served.folder), whole);
   await page.locator("table.takes").first().waitFor();
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });
 
@@ -134,7 +125,7 @@ test("names that mean harm are shown as text", async () => {
     "{{7*7}} %s %n $(id) `id`",
   ];
   const served = await open(empty(NAMES[0]));
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/plan");
   for (const [i, name] of NAMES.entries()) {
     const group = i % 2 === 0 ? "mics" : "sources";
@@ -175,6 +166,6 @@ test("names that mean harm are shown as text", async () => {
     const wide = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
     assert.ok(wide <= 0, `${address} is ${wide} px too wide`);
   }
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });

@@ -5,25 +5,16 @@ import { createHash } from "node:crypto";
 import { existsSync, readdirSync, readFileSync, statSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join } from "node:path";
-import { after, before, test } from "node:test";
-import { browser, told } from "../lib/browser.js";
-import { demo, endAll, open } from "../lib/program.js";
+import { test } from "node:test";
+import { told } from "../lib/browser.js";
+import { demo, open } from "../lib/program.js";
+import { underWatch } from "../lib/watch.js";
 
 const AXE = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
 /** Rules of WCAG 2.2 at the levels A and AA, and what is good practice. */
 const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
 
-/** @type {import("../lib/browser.js").Watched} */
-let watched;
-
-before(async () => {
-  watched = await browser();
-});
-after(async () => {
-  await watched.close();
-  await endAll();
-  await watched.end();
-});
+const room = underWatch();
 
 /** Every file below a folder, by name. @param {string} folder @returns {string[]} */
 function files(folder) {
@@ -34,7 +25,7 @@ function files(folder) {
 
 test("everything is exported from the page, with its size said before, and every file is there", async () => {
   const served = await open(demo());
-  const page = await watched.window(served.link);
+  const page = await room.watched.window(served.link);
   await page.goto("/write-up");
   const target = join(served.folder, "write-up");
   assert.ok(!existsSync(target));
@@ -132,14 +123,14 @@ test("everything is exported from the page, with its size said before, and every
   await page.locator("#writing", { hasText: /^Written: \d+ files in write-up-2$/ }).waitFor({ timeout: 100_000 });
   assert.equal(readFileSync(join(target, "manifest.sha256"), "utf8"), first);
   assert.equal(await page.locator("section.written").count(), 2);
-  await watched.close();
+  await room.watched.close();
   await served.end();
 });
 
 for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
   test(`what is said and listed around a write-up is clean and fits, ${colorScheme}`, async () => {
     const served = await open(demo());
-    const page = await watched.window(served.link, { colorScheme, bypassCSP: true });
+    const page = await room.watched.window(served.link, { colorScheme, bypassCSP: true });
     await page.goto("/write-up");
     await page.locator("textarea").first().fill("Heron was recorded 77.7 dB louder.");
     await page.locator("textarea").first().blur();
@@ -161,7 +152,7 @@ for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
       const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
       assert.ok(over <= 0, `at ${width} px the page is ${over} px too wide`);
     }
-    await watched.close();
+    await room.watched.close();
     await served.end();
   });
 }

@@ -156,7 +156,9 @@ pub fn equal_excerpts(
         condition: wanted.condition,
         remarks,
     };
-    Ok(Excerpts { material: Material { source: source.to_string(), paired, excerpts }, clips, about })
+    let has_equal_spectra = wanted.condition == Condition::EqualSpectrum;
+    let material = Material { source: source.to_string(), paired, excerpts, has_equal_spectra };
+    Ok(Excerpts { material, clips, about })
 }
 
 /// Event loudness in LUFS; `None` of silence.
@@ -207,10 +209,6 @@ fn paired(findings: &Findings, source: &str, mics: &[String]) -> Paired {
 }
 
 fn is_replayed(lanes: &[Lane]) -> bool {
-    let mut performances: Vec<(&str, u32)> =
-        lanes.iter().map(|l| (l.take.mic.as_str(), l.take.performance)).collect();
-    performances.sort_unstable();
-    performances.dedup();
     let shared = |p: u32| lanes.iter().filter(|l| l.take.performance == p).count() > 1;
     !lanes.iter().any(|l| shared(l.take.performance))
 }

@@ -4,9 +4,9 @@ use crate::equaliser::Equaliser;
 use crate::fit::{at_bands, bought, fit};
 use crate::held_out::{HeldOut, held_out};
 use crate::remaining::{Remaining, by_band, greatest, rms_db, rms_upper_db};
-use crate::seen::{Seen, mean, seen};
+use crate::seen::{HIGHEST_SHARE, seen};
 use crate::smooth::smoothest;
-use fairtake_compare::{Claim, PairTables, Settings, judge};
+use fairtake_compare::{Claim, PairTables, Settings, Verdict, judge};
 use fairtake_signal::gain_curve::GainCurve;
 use serde::{Deserialize, Serialize};
 
@@ -67,6 +67,8 @@ pub struct BridgedBand {
     pub equaliser_db: f64,
     /// After the smoothest correction.
     pub remaining: Remaining,
+    /// Verdict on what remains after the equaliser.
+    pub after_equaliser: Verdict,
 }
 
 /// So much remains with a number of bands.
@@ -107,7 +109,9 @@ impl std::fmt::Display for BridgeError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(match self {
             BridgeError::TooLittle => "there is too little to fit on: the difference has no interval",
-            BridgeError::NoBand => "no band lies far enough above the noise in both microphones",
+            BridgeError::NoBand => {
+                "no band that the sampling rate can equalise lies far enough above the noise in both microphones"
+            }
             BridgeError::Wanted(what) => what,
         })
     }
@@ -150,9 +154,10 @@ pub fn bridge(
         return Err(BridgeError::Wanted("the sampling rate lies outside 8 to 384 kHz"));
     }
     let judgement = judge(pair, settings, None);
-    let known = seen(pair, &judgement);
+    let known = seen(pair, &judgement, wanted.rate_hz);
     if known.is_empty() {
-        let any = pair.supported.iter().any(|s| *s);
+        let within = |b: usize| pair.bands[b].to_hz <= HIGHEST_SHARE * wanted.rate_hz;
+        let any = (0..pair.bands.len()).any(|b| pair.supported[b] && within(b));
         return Err(if any { BridgeError::TooLittle } else { BridgeError::NoBand });
     }
     let correction = smoothest(&known, wanted.most_boost_db);
@@ -162,10 +167,11 @@ pub fn bridge(
     let held_out = held_out(pair, settings, wanted);
     let nothing = vec![0.0; known.len()];
     let remaining = by_band(&known, &correction, settings.margin_db);
+    let after_equaliser = by_band(&known, &reached, settings.margin_db);
     let carried = |curve: &[f64], held: Option<f64>| Carried {
         remaining_rms_db: rms_db(&known, curve),
         remaining_upper_db: rms_upper_db(&known, curve),
-        explained: held_out.as_ref().zip(held).and_then(|(h, with)| explained(&known, h, with)),
+        explained: held_out.as_ref().zip(held).and_then(|(h, with)| explained(h, with)),
         greatest: greatest(&by_band(&known, curve, settings.margin_db)),
     };
     let bands = known
@@ -179,6 +185,7 @@ pub fn bridge(
             correction_db: correction[i],
             equaliser_db: reached[i],
             remaining: *r,
+            after_equaliser: after_equaliser[i].verdict,
         })
         .collect();
     let [source, from, to] = named.map(str::to_string);
@@ -204,10 +211,10 @@ pub fn bridge(
     })
 }
 
-/// Share of the difference that is carried, by mean squares on held-out takes. What one held-out part differs from the
-/// truth by itself is taken off both: it is as many times the variance of all takes as there are parts.
-fn explained(known: &[Seen], held: &HeldOut, with_db: f64) -> Option<f64> {
-    let by_chance = held.folds as f64 * mean(known, |_, s| s.sd_db.powi(2));
+/// Share of the difference that is carried, by mean squares on held-out takes. What one held-out part is off the truth by
+/// itself is taken off both.
+fn explained(held: &HeldOut, with_db: f64) -> Option<f64> {
+    let by_chance = held.by_chance_db.powi(2);
     let whole = held.without_db.powi(2) - by_chance;
     let left = (with_db.powi(2) - by_chance).max(0.0);
     // Where the whole is little more than chance, a share of it says nothing.

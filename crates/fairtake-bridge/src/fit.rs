@@ -18,6 +18,10 @@ const Q_RANGE: [f64; 2] = [0.4, 8.0];
 const DEEPEST_DB: f64 = -24.0;
 /// A boost above the limit by this many dB costs as much as a band that is one standard uncertainty off.
 const OVER_BY_DB: f64 = 0.03;
+/// The limit is looked at so many times over the three decades of the axis, besides the known bands.
+const AXIS_STEPS: u32 = 90;
+/// Turning gains down to the limit needs no more tries than this: each leaves a small part of the excess.
+const MOST_TURNS: usize = 30;
 /// Gain by which a candidate's shape is judged, in dB.
 const TRIED_DB: f64 = 6.0;
 /// Steps of the fit at most, and where it ends: the sum of squares falls by less than this share.
@@ -36,16 +40,21 @@ const SMALL_SHARE: f64 = 1e-5;
 /// equaliser of each number on the way, the first without a band.
 pub(crate) fn fit(seen: &[Seen], wanted: &Wanted, margin_db: f64) -> Vec<Equaliser> {
     let seen = &allowed(seen, wanted.most_boost_db);
-    let problem = Problem { seen, cosines: cosines(seen, wanted.rate_hz), wanted };
+    let problem = Problem {
+        seen,
+        cosines: cosines(seen, wanted.rate_hz),
+        everywhere: axis(seen, wanted.rate_hz),
+        wanted,
+    };
     let mut kept = vec![problem.improved(&Equaliser::default())];
-    let mut steps = kept.clone();
+    let mut steps = vec![problem.limited(kept[0].clone())];
     while steps.len() <= wanted.most_bands && !reaches(seen, &steps[steps.len() - 1], wanted, margin_db) {
         let before = problem.cost(&kept[0]);
         kept = problem.with_one_more(&kept);
         if kept.is_empty() || problem.cost(&kept[0]) >= before * (1.0 - WORTH_SHARE) {
             break;
         }
-        steps.push(kept[0].clone());
+        steps.push(problem.limited(kept[0].clone()));
     }
     steps
 }
@@ -79,6 +88,13 @@ fn cosines(seen: &[Seen], rate_hz: f64) -> Vec<f64> {
     seen.iter().map(|s| (std::f64::consts::TAU * s.band.centre_hz() / rate_hz).cos()).collect()
 }
 
+/// The same over the whole axis, 20 Hz to 20 kHz or what the rate can do, and in the middle of the known bands.
+fn axis(seen: &[Seen], rate_hz: f64) -> Vec<f64> {
+    let steps = (0..=AXIS_STEPS).map(|i| 20.0 * 1000f64.powf(f64::from(i) / f64::from(AXIS_STEPS)));
+    let all = steps.filter(|hz| *hz < 0.5 * rate_hz).map(|hz| (std::f64::consts::TAU * hz / rate_hz).cos());
+    all.chain(cosines(seen, rate_hz)).collect()
+}
+
 fn at_cosines(cosines: &[f64], equaliser: &Equaliser, rate_hz: f64) -> Vec<f64> {
     let filters: Vec<Biquad> = equaliser.bands.iter().map(|b| b.filter(rate_hz)).collect();
     let power = |cosine: f64| filters.iter().map(|f| f.power_at(cosine)).product::<f64>();
@@ -88,6 +104,8 @@ fn at_cosines(cosines: &[f64], equaliser: &Equaliser, rate_hz: f64) -> Vec<f64> 
 struct Problem<'s> {
     seen: &'s [Seen],
     cosines: Vec<f64>,
+    /// Cosines over the whole axis, known or not: the limit holds there too.
+    everywhere: Vec<f64>,
     wanted: &'s Wanted,
 }
 
@@ -102,8 +120,30 @@ impl Problem<'_> {
             .map(|(s, db)| s.octaves().sqrt() * (s.difference_db - db) / s.sd_db.hypot(LEAST_SD_DB));
         // The limit holds for the bands by themselves, and with the gain of all.
         let most_db = self.wanted.most_boost_db + equaliser.gain_db.min(0.0);
-        let over = at.iter().map(|db| (db - most_db).max(0.0) / OVER_BY_DB);
+        let all = at_cosines(&self.everywhere, equaliser, self.wanted.rate_hz);
+        let over = all.into_iter().map(|db| (db - most_db).max(0.0) / OVER_BY_DB);
         off.chain(over).collect()
+    }
+
+    /// The equaliser with what the fit left above the limit taken off: from the gain of all, where that raises, and from what
+    /// the bands raise.
+    fn limited(&self, mut equaliser: Equaliser) -> Equaliser {
+        let most_db = self.wanted.most_boost_db;
+        let most_of = |e: &Equaliser| {
+            at_cosines(&self.everywhere, e, self.wanted.rate_hz).into_iter().fold(f64::NEG_INFINITY, f64::max)
+        };
+        for _ in 0..MOST_TURNS {
+            let bands = most_of(&Equaliser { gain_db: 0.0, ..equaliser.clone() });
+            if bands <= most_db {
+                break;
+            }
+            // A hair more than enough, since responses are not quite in proportion to gains.
+            let share = (most_db / bands) * 0.999;
+            equaliser.bands.iter_mut().filter(|b| b.gain_db > 0.0).for_each(|b| b.gain_db *= share);
+        }
+        let over = (most_of(&equaliser) - most_db).max(0.0);
+        equaliser.gain_db -= over.min(equaliser.gain_db.max(0.0));
+        equaliser
     }
 
     fn cost(&self, equaliser: &Equaliser) -> f64 {
@@ -221,7 +261,7 @@ impl Problem<'_> {
 
     fn within_limits(&self, mut equaliser: Equaliser) -> Equaliser {
         let (first, last) = (&self.seen[0].band, &self.seen[self.seen.len() - 1].band);
-        let most_hz = last.to_hz.min(0.45 * self.wanted.rate_hz);
+        let most_hz = last.to_hz;
         let middle_hz = (first.from_hz * most_hz).sqrt();
         for band in &mut equaliser.bands {
             // A shelf reaches over no more than half of the axis: from the other side, with all turned up, it would be the other

@@ -26,6 +26,8 @@ pub struct HeldOut {
     pub equaliser_db: f64,
     /// From one set of takes to the others: what playing and placing do by themselves.
     pub by_itself_db: f64,
+    /// Standard deviation of one held-out part, from how the parts differ: what it is off the truth by itself.
+    pub by_chance_db: f64,
 }
 
 /// Fits to all but one part of the takes, tries on that part, in turn. `None` where there is too little to hold out.
@@ -43,44 +45,74 @@ pub(crate) fn held_out(pair: &PairTables, settings: &Settings, wanted: &Wanted) 
     })
 }
 
-/// Mean squares over all parts, and how many could be tried.
+/// Mean squares over all parts, the variance from part to part, and how many could be tried.
 struct Tried {
     squares: [f64; 4],
+    variance: f64,
     folds: usize,
 }
 
 impl Tried {
     fn named(self, by_placement: bool) -> HeldOut {
         let [without_db, correction_db, equaliser_db, by_itself_db] = self.squares.map(f64::sqrt);
-        HeldOut { by_placement, folds: self.folds, without_db, correction_db, equaliser_db, by_itself_db }
+        let by_chance_db = self.variance.sqrt();
+        HeldOut {
+            by_placement,
+            folds: self.folds,
+            without_db,
+            correction_db,
+            equaliser_db,
+            by_itself_db,
+            by_chance_db,
+        }
     }
+}
+
+/// One part tried.
+struct Fold {
+    /// Mean squares over octaves: without a correction, with the smoothest, with the equaliser, and of the difference to that of
+    /// the takes that were used.
+    squares: [f64; 4],
+    /// The difference on the held-out takes, by number of band, with the band's width in octaves.
+    there: Vec<(usize, f64, f64)>,
 }
 
 /// Every part in turn; `None` where fewer than two can be tried. They do not wait for each other.
 fn tried(parts: &[(PairTables, PairTables)], settings: &Settings, wanted: &Wanted) -> Option<Tried> {
-    let all: Vec<Option<[f64; 4]>> = std::thread::scope(|scope| {
+    let all: Vec<Option<Fold>> = std::thread::scope(|scope| {
         let threads: Vec<_> = parts.iter().map(|part| scope.spawn(|| fold(part, settings, wanted))).collect();
         threads.into_iter().map(|t| t.join().expect("fitting does not panic")).collect()
     });
-    let known: Vec<[f64; 4]> = all.into_iter().flatten().collect();
+    let known: Vec<Fold> = all.into_iter().flatten().collect();
     let folds = known.len();
-    let mean = |k: usize| known.iter().map(|s| s[k]).sum::<f64>() / folds as f64;
-    (folds >= 2).then(|| Tried { squares: std::array::from_fn(mean), folds })
+    let mean = |k: usize| known.iter().map(|f| f.squares[k]).sum::<f64>() / folds as f64;
+    (folds >= 2).then(|| Tried { squares: std::array::from_fn(mean), variance: variance(&known), folds })
 }
 
-/// Fits to the first tables and tries on the second: mean squares over octaves without a correction, with the smoothest, with
-/// the equaliser, and with the difference of the first tables themselves.
-fn fold((used, held): &(PairTables, PairTables), settings: &Settings, wanted: &Wanted) -> Option<[f64; 4]> {
+/// Variance of the difference from part to part, mean over the octaves that all parts know.
+fn variance(folds: &[Fold]) -> f64 {
+    let (mut sum, mut octaves) = (0.0, 0.0);
+    for (index, wide, _) in &folds[0].there {
+        let at = |f: &Fold| f.there.iter().find(|(i, ..)| i == index).map(|(.., db)| *db);
+        let Some(all) = folds.iter().map(at).collect::<Option<Vec<f64>>>() else { continue };
+        let middle = all.iter().sum::<f64>() / all.len() as f64;
+        sum += wide * all.iter().map(|db| (db - middle).powi(2)).sum::<f64>() / (all.len() - 1) as f64;
+        octaves += wide;
+    }
+    if octaves > 0.0 { sum / octaves } else { 0.0 }
+}
+
+/// Fits to the first tables and tries on the second.
+fn fold((used, held): &(PairTables, PairTables), settings: &Settings, wanted: &Wanted) -> Option<Fold> {
     let rows = |t: &[Table]| t.iter().map(Table::n_events).sum::<usize>();
     if [used, held].iter().any(|p| rows(&p.reference).min(rows(&p.against)) < FEWEST_ROWS) {
         return None;
     }
     let tried = judge(held, settings, None);
-    let both: (Vec<Seen>, Vec<f64>) = seen(used, &judge(used, settings, None))
+    let (known, there): (Vec<Seen>, Vec<f64>) = seen(used, &judge(used, settings, None), wanted.rate_hz)
         .into_iter()
         .filter_map(|s| Some((s, tried.bands[s.index].difference_db?)))
         .unzip();
-    let (known, there) = both;
     if known.is_empty() {
         return None;
     }
@@ -88,12 +120,15 @@ fn fold((used, held): &(PairTables, PairTables), settings: &Settings, wanted: &W
     let steps = fit(&known, wanted, settings.margin_db);
     let equaliser = at_bands(&known, steps.last()?, wanted.rate_hz);
     let square = |of: &dyn Fn(usize) -> f64| mean(&known, |i, _| (there[i] - of(i)).powi(2));
-    Some([
-        square(&|_| 0.0),
-        square(&|i| correction[i]),
-        square(&|i| equaliser[i]),
-        square(&|i| known[i].difference_db),
-    ])
+    Some(Fold {
+        squares: [
+            square(&|_| 0.0),
+            square(&|i| correction[i]),
+            square(&|i| equaliser[i]),
+            square(&|i| known[i].difference_db),
+        ],
+        there: known.iter().zip(&there).map(|(s, db)| (s.index, s.octaves(), *db)).collect(),
+    })
 }
 
 /// Placements that both microphones have.

@@ -20,4 +20,4 @@ pub use bridge::{Bridge, BridgeError, BridgedBand, Carried, Step, Wanted, bridge
 pub use equaliser::{Equaliser, EqualiserBand, Shape};
 pub use held_out::HeldOut;
 pub use remaining::Remaining;
-pub use words::{in_words, sentences};
+pub use words::{in_words, sentences, set_hertz};

@@ -62,7 +62,7 @@ pub(crate) fn rms_db(seen: &[Seen], correction_db: &[f64]) -> f64 {
 /// The true rest is no greater than the estimated one and the error of the difference together. Of Gaussian errors with these
 /// standard deviations the mean square is largest, at 95 %, where all bands move as one (G. Székely and N. Bakirov, "Extremal
 /// probabilities for Gaussian quadratic forms", Probability Theory and Related Fields 126 (2003) 184–202; from memory), and is
-/// then that of one band's interval.
+/// then that of one band's interval; that standard deviations are estimated is in the half-widths, which are those of Student's t.
 pub(crate) fn rms_upper_db(seen: &[Seen], correction_db: &[f64]) -> f64 {
     rms_db(seen, correction_db) + mean(seen, |_, s| s.half_db.powi(2)).sqrt()
 }

@@ -35,10 +35,13 @@ impl Seen {
     }
 }
 
-/// The bands that are supported and have intervals, low to high.
-pub(crate) fn seen(pair: &PairTables, judgement: &Judgement) -> Vec<Seen> {
+/// An equaliser acts on no more than this share of its sampling rate: above, a digital one has no shape that it could keep.
+pub(crate) const HIGHEST_SHARE: f64 = 0.45;
+
+/// The bands that are supported, have intervals and lie below what a sampling rate can equalise, low to high.
+pub(crate) fn seen(pair: &PairTables, judgement: &Judgement, rate_hz: f64) -> Vec<Seen> {
     let known = |(index, (band, judged)): (usize, (&BandSpan, &fairtake_compare::JudgedBand))| {
-        let [low, high] = judged.pointwise_db?;
+        let [low, high] = judged.pointwise_db.filter(|_| band.to_hz <= HIGHEST_SHARE * rate_hz)?;
         Some(Seen {
             index,
             band: *band,

@@ -111,7 +111,7 @@ pub fn compare_remembering(
             let tabled = Tabled::new(&here, [&reference, &against], shootout, settings, asked);
             let Tabled { a, b, witness, assumed, made, setting_up } = tabled;
             let speed = shootout.speed_of_sound_m_s();
-            let known_as = pair_key(&a, &b, settings, speed);
+            let known_as = pair_key(&a, &b, speed);
             let shared = assumed.design == Design::Together && assumed.told;
             let known = if shared { remembered.alignment(&known_as) } else { Some(None) };
             let align = || align(&a, &b, speed);

@@ -131,16 +131,20 @@ pub(crate) fn group_key(takes: &[&Take], settings: &Settings, replays: bool) -> 
     format!("{}\n{} {:?} {replays}", lines(takes), settings.bands_per_octave, settings.playing)
 }
 
-/// What the alignment of two sides depends on.
+/// What the alignment of two sides depends on: the samples, where the events lie and which are used, and the noise, whatever
+/// these came from.
 pub(crate) fn pair_key(
     a: &[(&Take, &TakeMeasure)],
     b: &[(&Take, &TakeMeasure)],
-    settings: &Settings,
     speed_of_sound_m_s: f64,
 ) -> String {
-    let lines = |side: &[(&Take, &TakeMeasure)]| lines(&side.iter().map(|(t, _)| *t).collect::<Vec<_>>());
-    // Events are found by the settings; how wide the bands are does not matter to the alignment.
-    format!("{}\nagainst\n{}\n{:?} {speed_of_sound_m_s}", lines(a), lines(b), settings.playing)
+    let line = |(t, m): &(&Take, &TakeMeasure)| {
+        let events: Vec<_> = m.events.iter().map(|e| (e.start_s, e.end_s, e.left_out)).collect();
+        let noise = m.noise.as_ref().map(|n| (n.mean_square, n.from));
+        format!("{} {} {} {events:?} {noise:?}", &*t.stored_as.sha256, t.id, t.performance)
+    };
+    let lines = |side: &[(&Take, &TakeMeasure)]| side.iter().map(line).collect::<Vec<_>>().join("\n");
+    format!("{}\nagainst\n{}\n{speed_of_sound_m_s}", lines(a), lines(b))
 }
 
 /// One line per take: its file's hash and what the log says that changes how it is measured.
@@ -240,5 +244,41 @@ mod tests {
         assert_eq!(remembered.n_groups(), 2);
         remembered.keep_only(&changed);
         assert_eq!(remembered.n_groups(), 1);
+    }
+
+    #[test]
+    fn an_alignment_is_made_anew_when_another_take_of_the_performance_changes_which_events_are_used() {
+        let n_frames = Arc::new(AtomicU64::new(0));
+        let mut b: Vec<f32> = std::iter::repeat_n(0.0, 40).chain(hits(1, 0.4)).collect();
+        // One hit arrives upside down, so that it matters whether it is used.
+        let second = crate::testing::RATE_HZ as usize;
+        b[6 * second..7 * second].iter_mut().for_each(|x| *x = -*x);
+        let both = || {
+            vec![
+                counted(take("heron", 1, hits(1, 0.5)), 'a', &n_frames),
+                counted(take("moorhen", 1, b.clone()), 'b', &n_frames),
+            ]
+        };
+        let asked = Comparison {
+            reference: None,
+            pair: Some(("heron".into(), "moorhen".into())),
+            source: None,
+            recognised: None,
+            version: "test".into(),
+        };
+        let (log, settings) = (Shootout::default(), Settings::standard());
+        let mut remembered = crate::Remembered::default();
+        let of = |m: crate::Measurement| m.findings.comparisons[0].alignment.clone();
+        let two = compare_remembering(&both(), &log, &settings, &asked, &mut remembered).expect("compares");
+        // A third microphone was overloaded by that hit: it is left out of all.
+        let mut c = hits(1, 0.3);
+        c[6 * second..7 * second].iter_mut().for_each(|x| *x = (*x * 50.0).clamp(-1.0, 1.0));
+        let three: Vec<Take> =
+            both().into_iter().chain([counted(take("coot", 1, c), 'c', &n_frames)]).collect();
+        let again = compare_remembering(&three, &log, &settings, &asked, &mut remembered).expect("compares");
+        let fresh = compare(&three, &log, &settings, &asked).expect("compares");
+        let (two, again, fresh) = (of(two), of(again), of(fresh));
+        assert_eq!(again, fresh);
+        assert_ne!(two, fresh, "the hit that is left out changes the alignment");
     }
 }

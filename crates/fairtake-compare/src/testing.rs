@@ -3,7 +3,7 @@
 use crate::{ChainEntry, ReadError, Role, Samples, StoredAs, Take};
 
 /// Sampling rate of what is made.
-const RATE_HZ: u32 = 16_000;
+pub(crate) const RATE_HZ: u32 = 16_000;
 
 /// Samples in memory.
 struct Made(u32, Vec<f32>);

@@ -10,7 +10,7 @@ use crate::log::{Log, TakeEntry, parse_log};
 use crate::log_error::LogError;
 use crate::log_write::{new_log, read_text, replace_file};
 use crate::shelf::{Loaded, Shelf};
-use fairtake_compare::{FileHash, Shootout, StoredAs, Take};
+use fairtake_compare::{ChainEntry, FileHash, Role, Shootout, StoredAs, Take};
 use sha2::{Digest, Sha256};
 use std::collections::{HashMap, HashSet};
 use std::fmt;
@@ -225,26 +225,45 @@ pub fn cache_key(program_version: &str, contents: &str, settings_json: &str) -> 
 /// Everything that a result depends on beside the settings, in words that change when it does: the log without plans and
 /// own words, and the takes with their files' hashes.
 pub fn contents_of(shootout: &Shootout, takes: &[Take]) -> String {
+    let line = |t: &Take| {
+        let placed = (&t.mic, &t.source, t.placement, t.performance, t.order, &t.position, t.role);
+        line(&t.id, &t.stored_as.sha256, placed, &t.chain, (&t.hand_set_events_s, t.keep_although_unfair))
+    };
+    contents(shootout, takes.iter().map(line))
+}
+
+/// The same of a log whose takes need not be at hand: `known` gives the id of a take, and the hash of its file. `None` where
+/// it does not know one.
+pub fn contents_of_log<'k>(
+    log: &Log,
+    known: impl Fn(&TakeEntry) -> Option<(&'k str, String)>,
+) -> Option<String> {
+    let line = |t: &TakeEntry| {
+        let (id, sha256) = known(t)?;
+        let placed = (&t.mic, &t.source, t.placement, t.performance, t.order, &t.position, t.role);
+        Some(line(id, &sha256, placed, &t.chain, (&t.hand_set_events_s, t.keep_although_unfair)))
+    };
+    let lines: Option<Vec<String>> = log.takes.iter().map(line).collect();
+    Some(contents(&log.shootout, lines?.into_iter()))
+}
+
+/// Whose a take is, how often, in which order, where, and what for.
+type Placed<'t> = (&'t String, &'t String, u32, u32, Option<u32>, &'t Option<String>, Role);
+
+fn line(
+    id: &str,
+    sha256: &str,
+    placed: Placed<'_>,
+    chain: &ChainEntry,
+    by_hand: (&Option<Vec<f64>>, bool),
+) -> String {
+    format!("{id} {sha256} {placed:?} {chain:?} {by_hand:?}")
+}
+
+fn contents(shootout: &Shootout, lines: impl Iterator<Item = String>) -> String {
     let computed_from =
         Shootout { plans: Default::default(), own_words: Default::default(), ..shootout.clone() };
-    let take = |t: &Take| {
-        format!(
-            "{} {} {} {} {} {} {:?} {:?} {:?} {:?} {:?} {}",
-            t.id,
-            &*t.stored_as.sha256,
-            t.mic,
-            t.source,
-            t.placement,
-            t.performance,
-            t.order,
-            t.position,
-            t.role,
-            t.chain,
-            t.hand_set_events_s,
-            t.keep_although_unfair
-        )
-    };
-    format!("{computed_from:?}\n{}", takes.iter().map(take).collect::<Vec<_>>().join("\n"))
+    format!("{computed_from:?}\n{}", lines.collect::<Vec<_>>().join("\n"))
 }
 
 /// Takes for bare files, one microphone a file, named by its stem; equal stems are numbered.

@@ -29,7 +29,7 @@ pub use assign::{NotKnown, Said, Suggested, assign, passes, started_together, su
 pub use audio::{AudioFile, ChannelSamples};
 pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_list, cut_at_markers};
 pub use error::{AudioError, AudioProblem};
-pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of};
+pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of, contents_of_log};
 pub use folder_in_making::{FolderInMaking, MANIFEST, listed};
 pub use hash::sha256;
 pub use listening::{

@@ -26,7 +26,7 @@ fn material(paired: Paired) -> Material {
             }
         }
     }
-    Material { source: "drum".into(), paired, excerpts }
+    Material { source: "drum".into(), paired, excerpts, has_equal_spectra: false }
 }
 
 struct Row {
@@ -104,6 +104,7 @@ fn hits(n: u64, rng: &mut ChaCha20Rng) {
             together,
         ),
         row("the same", Kind::Which, 12, 24, 0, &[8, 12, 16, 20], together),
+        row("the same", Kind::Which, 100, 24, 0, &[8, 12, 16, 20], together),
         row("which of two, 20 trials, 20 of control", Kind::Which, 1, 20, 20, &[], again),
         row("the same", Kind::Which, 12, 20, 20, &[], again),
     ];

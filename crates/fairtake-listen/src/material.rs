@@ -48,6 +48,9 @@ pub struct Material {
     pub paired: Paired,
     /// All of them.
     pub excerpts: Vec<Excerpt>,
+    /// The found difference was taken off one microphone: what is heard then is not the spectrum.
+    #[serde(default)]
+    pub has_equal_spectra: bool,
 }
 
 /// Two passes whose excerpts can be presented against each other.

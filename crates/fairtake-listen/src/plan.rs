@@ -198,6 +198,13 @@ impl Plan {
     }
 }
 
+impl Plan {
+    /// Whether [`Plan::finds_share`] speaks of this plan: it knows of no control, and of an early end in one sitting alone.
+    pub fn finds_are_reckoned(&self, n_sittings: u64) -> bool {
+        self.control().is_none() && (self.rule().is_none() || n_sittings == 1)
+    }
+}
+
 /// Trials that find a listener who hears the difference in this share of trials with a power of 80 %; `None` where nothing
 /// is right or wrong, or 2000 would not do.
 pub fn trials_that_find(kind: Kind, share: f64) -> Option<u64> {

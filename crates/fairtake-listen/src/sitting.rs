@@ -1,6 +1,6 @@
 //! One sitting: answers once, in order, and none after the end.
 
-use crate::key::{Key, Role};
+use crate::key::{Key, Role, Trial};
 use crate::plan::{Kind, Plan};
 use fairtake_stats::stopping::Says;
 use serde::{Deserialize, Serialize};
@@ -189,10 +189,16 @@ impl Sitting {
     /// Answered trials with a role: hits and trials. Of a kind without right answers all are misses.
     pub fn tally(&self, role: Role) -> (u64, u64) {
         let answered = self.key.trials.iter().zip(&self.answers).filter(|(t, _)| t.role == role);
-        answered.fold((0, 0), |(hits, n), (trial, answer)| {
-            let hit = matches!((&answer.given, trial.right), (Given::Choice(c), Some(right)) if *c == right);
-            (hits + u64::from(hit), n + 1)
-        })
+        answered.fold((0, 0), |(hits, n), (trial, answer)| (hits + u64::from(is_hit(trial, answer)), n + 1))
+    }
+
+    /// The first answered trials that count, at most so many: hits and trials.
+    pub fn first_looked(&self, most: u64) -> (u64, u64) {
+        let first = usize::try_from(most).unwrap_or(usize::MAX);
+        let looked = self.key.trials.iter().zip(&self.answers).filter(|(t, _)| t.role == Role::Looked);
+        looked
+            .take(first)
+            .fold((0, 0), |(hits, n), (trial, answer)| (hits + u64::from(is_hit(trial, answer)), n + 1))
     }
 
     fn ends_early(&self, plan: &Plan) -> bool {
@@ -202,6 +208,10 @@ impl Sitting {
         let (n_hits, n_trials) = self.tally(Role::Looked);
         last.role == Role::Looked && rule.says(n_trials, n_hits) == Says::Shown
     }
+}
+
+fn is_hit(trial: &Trial, answer: &Answer) -> bool {
+    matches!((&answer.given, trial.right), (Given::Choice(c), Some(right)) if *c == right)
 }
 
 #[cfg(test)]

@@ -21,7 +21,7 @@ fn excerpt(mic: &str, placement: u32, performance: u32, sound: u32) -> Excerpt {
 pub(crate) fn together(n: u32) -> Material {
     let mics = ["moorhen", "heron", "plover"];
     let excerpts = mics.iter().flat_map(|mic| (0..n).map(|sound| excerpt(mic, 1, 1, sound))).collect();
-    Material { source: "drum".into(), paired: Paired::SameSound, excerpts }
+    Material { source: "drum".into(), paired: Paired::SameSound, excerpts, has_equal_spectra: false }
 }
 
 /// `n` hits in each of two placements of three microphones, all played again.
@@ -36,5 +36,5 @@ pub(crate) fn in_turn(n: u32) -> Material {
             }
         }
     }
-    Material { source: "drum".into(), paired: Paired::PlayedAgain, excerpts }
+    Material { source: "drum".into(), paired: Paired::PlayedAgain, excerpts, has_equal_spectra: false }
 }

@@ -37,7 +37,8 @@ fn make(folder: &Path, n_trials: u32) -> Result<(), Box<dyn Error>> {
             Rendered { rate_hz: RATE_HZ, samples: (0..2 * RATE_HZ).map(|i| sample(i) as f32).collect() }
         })
         .collect();
-    let material = Material { source: "drum".into(), paired: Paired::SameSound, excerpts };
+    let material =
+        Material { source: "drum".into(), paired: Paired::SameSound, excerpts, has_equal_spectra: false };
     let mics = vec!["moorhen".into(), "heron".into()];
     let asked = Asked { kind: Kind::Which, mics, n_trials, n_control: 0, n_catch: 0, look_after: Vec::new() };
     let test = NewTest {

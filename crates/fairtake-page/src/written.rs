@@ -142,7 +142,7 @@ pub(crate) async fn sizes(
             plans.into_iter().map(|p| p.map_or_else(|why| why, |plan| plan.words())).collect();
         if moving.keep != Keep::Frames {
             lines.push(match Ffmpeg::find() {
-                Ok(_) => "A video takes far less than its frames: about 0.1 MB a second.".into(),
+                Ok(_) => "A video takes far less than its frames.".into(),
                 Err(why) => format!("No video can be made: {why}. Numbered frames are written in its place."),
             });
         }

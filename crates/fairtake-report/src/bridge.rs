@@ -1,11 +1,11 @@
 //! The equaliser bridge as a page, tables and words.
 
-use crate::figure::{Corridor, Layout, draw_bridge, patterns};
-use crate::page::{STYLE, mic_name};
+use crate::figure::{Corridor, Layout, draw_bridge};
+use crate::page::{document, mic_name};
 use crate::words::{hertz, signed};
-use fairtake_bridge::{Bridge, Shape, in_words, sentences};
+use fairtake_bridge::{Bridge, Shape, in_words, sentences, set_hertz};
 use fairtake_compare::Findings;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 
 /// One HTML file that needs nothing else: picture, sentences and settings of every bridge. The findings hold the comparison
@@ -15,26 +15,11 @@ pub fn page(findings: &Findings, bridges: &[Bridge]) -> String {
         Some(title) => format!("{title}: how much is equalising?"),
         None => "How much is equalising?".to_string(),
     };
-    let markup = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(format!("{} {}", findings.program.name, findings.program.version));
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                (PreEscaped(patterns()))
-                main {
-                    header { p.quiet { "Fairtake equaliser bridge" } h1 { (title) } }
-                    @for bridge in bridges { (section(findings, bridge)) }
-                }
-            }
-        }
+    let main = html! {
+        header { p.quiet { "Fairtake equaliser bridge" } h1 { (title) } }
+        @for bridge in bridges { (section(findings, bridge)) }
     };
-    markup.into_string()
+    document(findings, &title, &main)
 }
 
 /// Picture, sentences and settings of one bridge.
@@ -74,9 +59,9 @@ fn settings(bridge: &Bridge) -> Markup {
                 tr { th scope="row" { "gain of all" } td.n {} td.n { (signed(bridge.equaliser.gain_db)) } td.n {} }
                 @for b in &bridge.equaliser.bands { tr {
                     th scope="row" { (shape(b.shape)) }
-                    td.n { (hertz(b.hz)) }
+                    td.n { (set_hertz(b.hz)) }
                     td.n { (signed(b.gain_db)) }
-                    td.n { @if b.shape == Shape::Peak { (format!("{:.1}", b.q)) } }
+                    td.n { @if b.shape == Shape::Peak { (format!("{:.2}", b.q)) } }
                 } }
             }
         } }
@@ -134,7 +119,7 @@ pub fn settings_text(bridge: &Bridge, from: &str, to: &str) -> String {
     if let (Some(first), Some(last)) = (bridge.bands.first(), bridge.bands.last()) {
         let _ = writeln!(
             out,
-            "\nKnown from {} to {}; beyond that nothing is corrected.",
+            "\nThe difference is known from {} to {}. The equaliser acts beyond that too, on what is not known.",
             hertz(first.from_hz),
             hertz(last.to_hz)
         );

@@ -23,6 +23,7 @@ pub use error::WriteUpError;
 pub use jobs::Progress;
 pub use material::Material;
 pub use moving::{MovingPlan, moving_plans};
+pub use names::distinct as distinct_names;
 pub use recall::{findings_key, recall};
 pub use video::{Ffmpeg, Maker};
 pub use wanted::{Keep, MovingPicture, Picture, ReelsWanted, Size, Wanted};

@@ -43,7 +43,8 @@ impl Names {
     }
 }
 
-fn distinct<'k>(keys: impl Iterator<Item = &'k str>) -> HashMap<String, String> {
+/// A plain, short name for each key, none twice.
+pub fn distinct<'k>(keys: impl Iterator<Item = &'k str>) -> HashMap<String, String> {
     let mut used = HashSet::new();
     keys.map(|key| (key.to_string(), free(short(key), &mut used))).collect()
 }

@@ -1,7 +1,7 @@
 //! Findings that are kept in a shootout's folder, and found again when takes are gone.
 
 use fairtake_compare::{Findings, Settings};
-use fairtake_files::{Log, ShootoutFolder, TakeEntry, cache_key};
+use fairtake_files::{Log, ShootoutFolder, TakeEntry, cache_key, contents_of_log};
 
 /// The key under which a folder keeps findings: changes whenever they could, with the program, the log, the takes' bytes
 /// and what was asked.
@@ -16,33 +16,22 @@ pub fn findings_key(
     cache_key(env!("CARGO_PKG_VERSION"), contents, &asked)
 }
 
-/// The newest findings that the folder keeps of the takes that the log lists, made with these settings. Of takes that are
-/// at hand the files must still be the ones that were compared: `hash_of` gives the hash of a file that is at hand.
+/// The newest findings that the folder keeps of this log, made with these settings while all takes were there: `hash_of` gives
+/// the hash of a file that is at hand; of one that is gone it is that of the findings.
 pub fn recall(
     folder: &ShootoutFolder,
     log: &Log,
-    settings: &Settings,
+    (settings, reference, pair): (&Settings, Option<&String>, Option<&String>),
     hash_of: impl Fn(&str) -> Option<String>,
 ) -> Option<Findings> {
-    let of_log = |found: &Findings| {
-        found.settings == *settings
-            && found.takes.len() == log.takes.len()
-            && log.takes.iter().all(|entry| found.takes.iter().any(|t| is_same(t, entry)))
-            && found.takes.iter().all(|t| hash_of(&t.file).is_none_or(|hash| hash == t.sha256))
-    };
-    folder.cached().filter_map(|bytes| serde_json::from_slice(&bytes).ok()).find(of_log)
-}
-
-/// What decides about the comparison is logged as it was.
-fn is_same(found: &fairtake_compare::TakeEntry, logged: &TakeEntry) -> bool {
-    found.file == logged.file
-        && found.channel == logged.channel
-        && found.mic == logged.mic
-        && found.source == logged.source
-        && found.placement == logged.placement
-        && found.performance == logged.performance
-        && found.role == logged.role
-        && found.position == logged.position
-        && found.order == logged.order
-        && found.gain_db == logged.chain.gain_db
+    let newest = folder.cached().filter_map(|bytes| serde_json::from_slice::<Findings>(&bytes).ok());
+    newest.into_iter().find_map(|found| {
+        let known = |entry: &TakeEntry| {
+            let take = found.takes.iter().find(|t| t.file == entry.file && t.channel == entry.channel)?;
+            Some((take.id.as_str(), hash_of(&entry.file).unwrap_or_else(|| take.sha256.clone())))
+        };
+        // The key says all that findings depend on: the one of this log, with these hashes, is there or it is not.
+        let key = findings_key(&contents_of_log(log, known)?, settings, reference, pair);
+        serde_json::from_slice(&folder.cache_get(&key)?).ok()
+    })
 }

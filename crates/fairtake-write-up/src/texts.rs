@@ -14,7 +14,8 @@ pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
 
 pub(crate) fn typeset(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
     into.put("report.pdf", &pdf::pdf(m.findings)?.bytes)?;
-    Ok(Vec::new())
+    let untold = "report.pdf does not hold what blind tests showed; report.html does".to_string();
+    Ok(if m.heard.is_empty() { Vec::new() } else { vec![untold] })
 }
 
 pub(crate) fn data(m: &Material<'_>, into: &FolderInMaking) -> Remarks {

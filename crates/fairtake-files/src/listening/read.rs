@@ -123,6 +123,16 @@ impl ListeningStore {
         Ok(self.reading().query_row(&format!("{TEST} WHERE id = ?"), [id], test_of)?)
     }
 
+    /// Whether a test takes listeners, and whether they need a code.
+    ///
+    /// # Errors
+    /// When there is no such test, or the file cannot be read.
+    pub fn standing(&self, test: &str) -> Result<(bool, bool), StoreError> {
+        let reading = self.reading();
+        let mut asked = reading.prepare_cached("SELECT is_open, needs_code FROM test WHERE id = ?")?;
+        Ok(asked.query_row([test], |row| Ok((row.get(0)?, row.get(1)?)))?)
+    }
+
     /// One excerpt of a test.
     ///
     /// # Errors

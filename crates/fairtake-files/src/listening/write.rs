@@ -116,6 +116,11 @@ pub(super) fn write_all(mut connection: Connection, waiting: &Receiver<(Write, D
         batch.extend(waiting.try_iter().take(MOST_AT_ONCE - 1));
         let (writes, dones): (Vec<Write>, Vec<Done>) = batch.into_iter().unzip();
         let outcomes = commit(&mut connection, &writes);
+        if writes.iter().any(|w| matches!(w, Write::DeleteTest { .. } | Write::DeleteSitting { .. })) {
+            // Until then the old pages lie in the database, and in the log beside it. Where somebody reads just now, the next one
+            // that is deleted takes them along.
+            let _ = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+        }
         for (done, outcome) in dones.into_iter().zip(outcomes) {
             done(outcome);
         }
@@ -153,9 +158,16 @@ fn apply(to: &Connection, write: &Write) -> Result<(), StoreError> {
         Write::Sitting(sitting) => begin(to, sitting),
         Write::Answer { sitting, trial, at_s, answer, ends } => {
             let given = json(answer)?;
-            to.prepare_cached("INSERT INTO answer (sitting, trial, at_s, answer) VALUES (?, ?, ?, ?)")?
-                .execute(params![sitting, *trial as i64, at_s, given])
-                .map_err(|e| if is_foreign(&e) { StoreError::Missing } else { e.into() })?;
+            // Not after the end, whoever ended it: another program may have, and shown the key.
+            let n = to
+                .prepare_cached(
+                    "INSERT INTO answer (sitting, trial, at_s, answer) \
+                     SELECT ?1, ?2, ?3, ?4 FROM sitting WHERE id = ?1 AND ended_s IS NULL",
+                )?
+                .execute(params![sitting, *trial as i64, at_s, given])?;
+            if n == 0 {
+                return Err(not_taken(to, sitting, *trial)?);
+            }
             if *ends {
                 to.execute("UPDATE sitting SET ended_s = ? WHERE id = ?", params![at_s, sitting])?;
             }
@@ -173,6 +185,20 @@ fn apply(to: &Connection, write: &Write) -> Result<(), StoreError> {
             changed(to.execute("DELETE FROM sitting WHERE id = ?", [sitting])?)
         }
     }
+}
+
+/// Why an answer found no sitting that takes it: answered before, ended, or not there.
+fn not_taken(to: &Connection, sitting: &str, trial: usize) -> Result<StoreError, StoreError> {
+    let is_there = |asked: &str, of: &[&dyn rusqlite::ToSql]| -> Result<bool, StoreError> {
+        Ok(to.query_row(asked, of, |row| row.get(0))?)
+    };
+    let trial = trial as i64;
+    if is_there("SELECT EXISTS (SELECT 1 FROM answer WHERE sitting = ? AND trial = ?)", &[&sitting, &trial])?
+    {
+        return Ok(StoreError::Taken);
+    }
+    let sits = is_there("SELECT EXISTS (SELECT 1 FROM sitting WHERE id = ?)", &[&sitting])?;
+    Ok(if sits { StoreError::Closed } else { StoreError::Missing })
 }
 
 fn changed(n: usize) -> Result<(), StoreError> {

@@ -60,6 +60,27 @@ fn an_answer_stands_and_a_stranger_has_none() {
 }
 
 #[test]
+fn nothing_is_answered_after_the_end_whoever_ended_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let test = a_test("t1", Kind::Which, 4, &[]);
+    // Two programs on one folder.
+    let here = ListeningStore::open(folder.path()).expect("made");
+    let there = ListeningStore::open(folder.path()).expect("opened");
+    here.write_and_wait(Write::Test(Box::new(test.clone()))).expect("kept");
+    for id in ["s1", "s2"] {
+        here.write_and_wait(Write::Sitting(Box::new(a_sitting(id, &test, None)))).expect("kept");
+        here.write_and_wait(answer(id, 0, chose(1, ""), false)).expect("kept");
+    }
+    there.write_and_wait(Write::Left { sitting: "s1".into(), at_s: 5 }).expect("left");
+    assert_eq!(here.write_and_wait(answer("s1", 1, chose(1, ""), false)), Err(StoreError::Closed));
+    there.write_and_wait(answer("s2", 1, chose(0, ""), true)).expect("the last one");
+    assert_eq!(here.write_and_wait(answer("s2", 2, chose(1, ""), false)), Err(StoreError::Closed));
+    assert_eq!(here.write_and_wait(answer("s2", 1, chose(1, ""), false)), Err(StoreError::Taken));
+    let kept = |id: &str| here.sitting(id).expect("there").answers.len();
+    assert_eq!((kept("s1"), kept("s2")), (1, 2));
+}
+
+#[test]
 fn a_code_begins_one_sitting_and_a_closed_test_none() {
     let folder = tempfile::tempdir().expect("a folder");
     let store = ListeningStore::open(folder.path()).expect("made");
@@ -95,7 +116,15 @@ fn what_the_owner_deletes_is_gone_with_all_that_belongs_to_it() {
         store.write_and_wait(Write::Sitting(Box::new(a_sitting(id, &test, None)))).expect("kept");
         store.write_and_wait(answer(id, 0, chose(1, "a remark of mine"), false)).expect("kept");
     }
+    store.write_and_wait(answer("s1", 1, chose(1, "to be forgotten"), false)).expect("kept");
+    let lies = |words: &str| {
+        let bytes = std::fs::read(store_path(folder.path())).expect("a file");
+        let log = std::fs::read(store_path(folder.path()).with_extension("sqlite-wal")).unwrap_or_default();
+        [bytes, log].iter().any(|b| b.windows(words.len()).any(|w| w == words.as_bytes()))
+    };
+    assert!(lies("to be forgotten"));
     store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }).expect("gone");
+    assert!(!lies("to be forgotten") && lies("a remark of mine"));
     assert_eq!(store.sitting("s1"), Err(StoreError::Missing));
     assert_eq!(store.sittings("t1").expect("read").len(), 1);
     store.write_and_wait(Write::DeleteTest { test: "t1".into() }).expect("gone");

@@ -18,7 +18,8 @@ fn plan(kind: Kind, n_trials: u32) -> Plan {
         words: format!("hit {sound}"),
     };
     let excerpts = ["moorhen", "heron"].iter().flat_map(|m| (0..3).map(move |s| excerpt(m, s))).collect();
-    let material = Material { source: "drum".into(), paired: Paired::SameSound, excerpts };
+    let material =
+        Material { source: "drum".into(), paired: Paired::SameSound, excerpts, has_equal_spectra: false };
     let mics = vec!["moorhen".into(), "heron".into()];
     let asked = Asked { kind, mics, n_trials, n_control: 0, n_catch: 0, look_after: Vec::new() };
     Plan::new(asked, material).expect("a test")

@@ -1,6 +1,7 @@
 //! Right answers: was the difference heard, and more than the control?
 
 use crate::key::Role;
+use crate::material::Paired;
 use crate::plan::{ALPHA, CONFIDENCE, Control, Kind, Plan};
 use crate::sitting::Sitting;
 use fairtake_stats::binomial::{Cluster, ProportionInterval, clopper_pearson, clustered, tail_at_least};
@@ -24,6 +25,9 @@ pub struct Tally {
 pub enum HitOutcome {
     /// More right answers than guessing gives, and, where there is a control, than the control.
     Heard,
+    /// More right answers than guessing gives, of takes played one after the other without a control: by the microphone or by
+    /// the playing.
+    ToldApart,
     /// More than guessing gives, but not more than two passes of one microphone.
     NotMoreThanControl,
     /// Not more than guessing may give.
@@ -60,8 +64,12 @@ pub struct Hits {
     /// Share of right answers less that of the control: estimate, low, high.
     pub over_control: Option<[f64; 3]>,
     /// A difference heard in this share of trials would have been found in four of five such tests; smaller ones may well
-    /// have been missed. `None`: not even one that is always heard.
+    /// have been missed. `None`: not even one that is always heard, or not reckoned (see [`Hits::is_power_known`]).
     pub would_have_found: Option<f64>,
+    /// False with a control, and with several sittings that may end early: what those would find is not reckoned.
+    pub is_power_known: bool,
+    /// How many sittings ended as "shown", of several that might end early: what is counted there.
+    pub n_shown: Option<u64>,
     /// How often guessing is right as often in the catch trials.
     pub p_catch: f64,
     /// Hits of each sitting.
@@ -91,7 +99,8 @@ impl Hits {
         let each: Vec<Tally> = done.iter().map(|s| sum(&[*s], Role::Looked)).collect();
         let looked = sum(done, Role::Looked);
         let (control, catch) = (sum(done, Role::Control), sum(done, Role::Catch));
-        let (p_guessing, of_share) = evidence(plan, &each, looked, guess);
+        let Evidence { p: p_guessing, interval: of_share, n_shown } =
+            evidence(plan, done, &each, looked, guess);
         let share = looked.hits as f64 / looked.trials.max(1) as f64;
         let beside: Vec<Beside> = done
             .iter()
@@ -117,8 +126,10 @@ impl Hits {
         let outcome = match (p_guessing <= ALPHA, p_control) {
             (false, _) => HitOutcome::NotShown,
             (true, Some(p)) if p > ALPHA => HitOutcome::NotMoreThanControl,
+            (true, None) if plan.material().paired == Paired::PlayedAgain => HitOutcome::ToldApart,
             (true, _) => HitOutcome::Heard,
         };
+        let is_power_known = plan.finds_are_reckoned(done.len() as u64);
         let task = if plan.kind() == Kind::Which { Task::MatchDifferencing } else { Task::Triangle };
         let three = [share, of_share.low, of_share.high];
         Hits {
@@ -135,23 +146,33 @@ impl Hits {
             sensitivity: three.map(|s| task.sensitivity(s)),
             p_control,
             over_control,
-            would_have_found: plan.finds_share(done.len() as u64),
+            would_have_found: plan.finds_share(done.len() as u64).filter(|_| is_power_known),
+            is_power_known,
+            n_shown,
             p_catch: tail_at_least(catch.hits, catch.trials, guess),
             each,
         }
     }
 }
 
+/// What the hits say of guessing and of the share right.
+struct Evidence {
+    p: f64,
+    interval: ProportionInterval,
+    n_shown: Option<u64>,
+}
+
 /// How often guessing does as well, and the interval of the share right.
 ///
 /// Whatever a listener does, each unknown is an independent fair draw: under guessing the hits of all are binomial, however
-/// the listeners hang together. Where sittings may end early, that they ended as "shown" is what is counted.
-fn evidence(plan: &Plan, each: &[Tally], looked: Tally, guess: f64) -> (f64, ProportionInterval) {
+/// the listeners hang together. Where several sittings may end early, that they ended as "shown" is what is counted, and the
+/// share is that of the trials before the first look: those after it are there because of how the first went.
+fn evidence(plan: &Plan, done: &[&Sitting], each: &[Tally], looked: Tally, guess: f64) -> Evidence {
     match (plan.rule(), each) {
         (Some(rule), [one]) => {
             let p = rule.p_value(one.trials, one.hits).unwrap_or(1.0);
             let found = rule.interval(one.trials, one.hits, CONFIDENCE);
-            (p, found.unwrap_or_else(|| interval(each, CONFIDENCE)))
+            Evidence { p, interval: found.unwrap_or_else(|| interval(each, CONFIDENCE)), n_shown: None }
         }
         (Some(rule), _) => {
             let ends = |t: &&Tally| {
@@ -160,19 +181,20 @@ fn evidence(plan: &Plan, each: &[Tally], looked: Tally, guess: f64) -> (f64, Pro
                     .any(|l| l.n_trials == t.trials && l.fewest_hits.is_some_and(|f| t.hits >= f))
             };
             let n_shown = each.iter().filter(ends).count() as u64;
-            let by_chance = rule.outcome(guess).0;
-            // Every listener counts once: those who ended early did so because they were right.
-            let shares: Vec<f64> = each.iter().map(|t| t.hits as f64 / t.trials.max(1) as f64).collect();
-            let as_if = plan.asked().n_trials;
-            let whole: Vec<Tally> = shares
+            let first = rule.looks().first().map_or(u64::MAX, |l| l.n_trials);
+            let before: Vec<Tally> = done
                 .iter()
-                .map(|s| Tally { hits: (s * f64::from(as_if)).round() as u64, trials: u64::from(as_if) })
+                .map(|s| {
+                    let (hits, trials) = s.first_looked(first);
+                    Tally { hits, trials }
+                })
                 .collect();
-            (tail_at_least(n_shown, each.len() as u64, by_chance), interval(&whole, CONFIDENCE))
+            let p = tail_at_least(n_shown, each.len() as u64, rule.outcome(guess).0);
+            Evidence { p, interval: interval(&before, CONFIDENCE), n_shown: Some(n_shown) }
         }
         (None, _) => {
             let p = if looked.trials == 0 { 1.0 } else { tail_at_least(looked.hits, looked.trials, guess) };
-            (p, interval(each, CONFIDENCE))
+            Evidence { p, interval: interval(each, CONFIDENCE), n_shown: None }
         }
     }
 }

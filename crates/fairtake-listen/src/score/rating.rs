@@ -77,8 +77,9 @@ impl Rating {
             let medians: Vec<f64> = own.iter().filter_map(|r| median(r)).collect();
             let found = median_interval(&own, CONFIDENCE, N_DRAWS, seed);
             let below_copy = (is_likeness && i > 0).then(|| {
+                // All raters: those that are kept were chosen by the hidden copy itself.
                 let differences: Vec<f64> =
-                    raters.iter().filter_map(|r| Some(median(&r[0])? - median(&r[i])?)).collect();
+                    all.iter().filter_map(|r| Some(median(&r[0])? - median(&r[i])?)).collect();
                 let n = |holds: fn(f64) -> bool| differences.iter().filter(|d| holds(**d)).count() as u64;
                 [n(|d| d > 0.0), n(|d| d < 0.0)]
             });
@@ -88,8 +89,11 @@ impl Rating {
                 median: median(&medians),
                 interval: found.map(|[_, low, high]| [low, high]),
                 below_copy,
-                p_copy: below_copy
-                    .map(|[more, fewer]| (2.0 * tail_at_least(more.max(fewer), more + fewer, 0.5)).min(1.0)),
+                // As often as there are microphones beside the copy (Bonferroni).
+                p_copy: below_copy.map(|[more, fewer]| {
+                    let sides = 2.0 * (plan.mics().len() - 1) as f64;
+                    (sides * tail_at_least(more.max(fewer), more + fewer, 0.5)).min(1.0)
+                }),
             }
         };
         let orders: Vec<Vec<f64>> =

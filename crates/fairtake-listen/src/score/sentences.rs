@@ -52,6 +52,13 @@ pub(super) fn sentences(
             "{n} more {verb} left before the end and {verb} not counted; what was answered is kept."
         ));
     }
+    if counted.open > 0 && shown.is_some() {
+        says.push(format!(
+            "{} {} begun and not at the end: whoever closed the page is among them.",
+            counted.open,
+            if counted.open == 1 { "sitting is" } else { "sittings are" }
+        ));
+    }
     if shown.is_some() {
         does_not.push(match counted.done {
             1 => "It is one listener in one sitting: nothing is said about others.".into(),
@@ -71,11 +78,26 @@ fn of_hits(
 ) {
     let mics: Vec<String> = plan.mics().iter().map(|m| names(m)).collect();
     let both = listed(&mics);
-    says.push(format!(
-        "{} answers were right; guessing does as well {}.",
-        of(hits.looked),
-        chance(hits.p_guessing)
-    ));
+    if plan.material().has_equal_spectra {
+        says.push(
+            "Heard with equal spectra: the found difference was taken off, so this is about what is left of it, not about the \
+             microphones as they are."
+                .into(),
+        );
+    }
+    says.push(match hits.n_shown {
+        Some(n) => format!(
+            "{} answers were right, and {n} of {} sittings ended as \"shown\"; guessing makes as many {}.",
+            of(hits.looked),
+            hits.each.len(),
+            chance(hits.p_guessing)
+        ),
+        None => format!(
+            "{} answers were right; guessing does as well {}.",
+            of(hits.looked),
+            chance(hits.p_guessing)
+        ),
+    });
     let [_, low, high] = hits.heard;
     match hits.outcome {
         HitOutcome::Heard => {
@@ -88,11 +110,14 @@ fn of_hits(
                     "The difference between {both}, as placed, was heard, more than that between two passes of one microphone."
                 ),
             });
+            says.push(heard_in(hits, low, high));
+        }
+        HitOutcome::ToldApart => {
             says.push(format!(
-                "With 95 % confidence it is heard in {} to {} of trials, all others being guessed.",
-                percent(low),
-                percent(high)
+                "Recordings by {both} can be told apart; by the microphones or by the playing is not known without control \
+                 trials."
             ));
+            says.push(heard_in(hits, low, high));
         }
         HitOutcome::NotMoreThanControl => says.push(format!(
             "Recordings by {both} can be told apart, but not shown more easily than two passes of one microphone: \
@@ -114,9 +139,12 @@ fn of_hits(
             chance(p)
         ));
     }
-    if hits.outcome != HitOutcome::Heard {
+    if !matches!(hits.outcome, HitOutcome::Heard | HitOutcome::ToldApart) {
         does_not.push("It does not show that there is nothing to hear.".into());
         does_not.push(match hits.would_have_found {
+            _ if !hits.is_power_known => {
+                "How small a difference such a test would have found, with its control or early end, is not reckoned.".into()
+            }
             Some(share) => format!(
                 "A difference heard in {} of trials is found by four of five such tests; a smaller one may well have been missed.",
                 percent(share)
@@ -133,6 +161,13 @@ fn of_hits(
             }
         });
     }
+    if hits.each.len() > 1 {
+        does_not.push(
+            "How often guessing does as well supposes that the number of sittings was fixed beforehand: whoever looks after each \
+             one and goes on until it suits finds more."
+                .into(),
+        );
+    }
     if hits.catch.trials > 0 && hits.p_catch <= ALPHA {
         does_not.push(format!(
             "{} of the trials in which all excerpts are the same were right, where nobody can know: something beside the sound \
@@ -140,6 +175,23 @@ fn of_hits(
             of(hits.catch)
         ));
     }
+}
+
+/// In how many trials it is heard. The verdict is one-sided and about these answers; this is two-sided and, of several
+/// sittings, about listeners like these, so that it may begin at nothing.
+fn heard_in(hits: &Hits, low: f64, high: f64) -> String {
+    let whose = if hits.each.len() > 1 { "by listeners like these " } else { "" };
+    if low > 0.0 {
+        return format!(
+            "With 95 % confidence it is heard {whose}in {} to {} of trials, all others being guessed.",
+            percent(low),
+            percent(high)
+        );
+    }
+    format!(
+        "It may be heard {whose}in up to {} of trials; a lower end is not shown with 95 % confidence on both sides.",
+        percent(high)
+    )
 }
 
 fn of_preference(

@@ -108,13 +108,17 @@ impl Hall {
 
     /// A test; what it asks never changes, whether it is open does.
     pub(crate) fn test(&self, id: &str) -> Result<Arc<StoredTest>, Trouble> {
-        if let Some(test) = locked(&self.inner.tests).get(id) {
-            return Ok(test.clone());
-        }
         if !self.is_used() {
             return Err(StoreError::Missing.into());
         }
-        let test = Arc::new(self.store()?.test(id)?);
+        let store = self.store()?;
+        // Another program on the folder may have opened or closed it.
+        let standing = store.standing(id)?;
+        let known = locked(&self.inner.tests).get(id).cloned();
+        if let Some(test) = known.filter(|t| (t.is_open, t.needs_code) == standing) {
+            return Ok(test);
+        }
+        let test = Arc::new(store.test(id)?);
         locked(&self.inner.tests).insert(id.to_string(), test.clone());
         Ok(test)
     }
@@ -225,6 +229,11 @@ impl Hall {
                 // Another window or program answered it: what is kept counts.
                 locked(&self.inner.live).remove(id);
                 Ok(Answered::Refused(Refused::Again { trial }))
+            }
+            Err(StoreError::Closed) => {
+                // It ended in another window or program.
+                locked(&self.inner.live).remove(id);
+                Ok(Answered::Refused(Refused::Ended))
             }
             Err(e) => {
                 locked(&self.inner.live).remove(id);

@@ -4,33 +4,18 @@ use super::hall::Live;
 use crate::trouble::Trouble;
 use fairtake_files::StoredTest;
 use fairtake_listen::{Kind, MOST_COMMENT, Role, State, Trial};
-use maud::{DOCTYPE, Markup, html};
+use maud::{Markup, html};
 
 /// Words of the scale, from its left end to its right.
 ///
 /// # Source
-/// Of likeness and liking our own; five bands of twenty as in ITU-R BS.1534.
+/// Of likeness our own; of liking those of ITU-R BS.1534, whose five bands of twenty both have.
 const LIKE_WORDS: [&str; 5] = ["not at all", "hardly", "partly", "closely", "the same"];
 const LIKING_WORDS: [&str; 5] = ["bad", "poor", "fair", "good", "excellent"];
 
 fn document(title: &str, body: Markup) -> Markup {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="robots" content="noindex";
-                title { (title) }
-                link rel="stylesheet" href="/web/report.css";
-                link rel="stylesheet" href="/web/page.css";
-                link rel="stylesheet" href="/web/sitting.css";
-                link rel="icon" href="data:,";
-                script type="module" src="/web/sitting.js" {}
-            }
-            body.sitting { (body) }
-        }
-    }
+    let head = html! { meta name="robots" content="noindex"; link rel="stylesheet" href="/web/sitting.css"; };
+    crate::html::framed(title, "sitting", &head, &html! { body.sitting { (body) } })
 }
 
 pub(super) fn trouble(trouble: &Trouble) -> Markup {
@@ -157,7 +142,10 @@ fn keys(kind: Kind) -> &'static str {
         Kind::Prefer => {
             "Keys: 1 plays the left one, 2 the right one; 0 stops. ← and → push the stone. Enter keeps the answer."
         }
-        Kind::Likeness | Kind::Liking => {
+        Kind::Likeness => {
+            "Keys: 0 plays the given one, 1 to 9 play and choose a pebble, Escape stops; ← and → move the pebble that is chosen, with ⇧ by ten. Enter keeps the answer."
+        }
+        Kind::Liking => {
             "Keys: 1 to 9 play and choose a pebble, 0 stops; ← and → move the pebble that is chosen, with ⇧ by ten. Enter keeps the answer."
         }
     }

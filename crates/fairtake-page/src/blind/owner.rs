@@ -230,7 +230,7 @@ impl View for TestPage {
             looks: plan
                 .rule()
                 .map_or_else(Vec::new, |r| r.looks().iter().map(|l| (l.n_trials, l.fewest_hits)).collect()),
-            finds_share: plan.finds_share(1),
+            finds_share: plan.finds_share(1).filter(|_| plan.finds_are_reckoned(1)),
             about: serde_json::from_str(&result.test.about).ok(),
             excerpts: plan
                 .material()

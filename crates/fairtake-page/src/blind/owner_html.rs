@@ -117,7 +117,7 @@ pub(super) fn test(page: &TestPage) -> Markup {
             } @else { p { "The test takes no more listeners." } }
             div.row data-test=(page.id) {
                 button type="button" data-blind="open" data-open=(!page.is_open) { @if page.is_open { "Take no more listeners" } @else { "Take listeners again" } }
-                button type="button" data-blind="codes" { "Ten more codes" }
+                button type="button" data-blind="codes" { @if page.needs_code { "Ten more codes" } @else { "Ten codes (the link alone then opens it no more)" } }
                 a.button href=(format!("/blind/answers.csv?id={}", page.id)) download="answers.csv" { "Answers as CSV" }
                 a.button href=(format!("/blind/answers.json?id={}", page.id)) download="answers.json" { "Answers as JSON" }
                 button.quietly type="button" data-blind="delete" { "Delete the test with all answers" }
@@ -144,6 +144,7 @@ pub(super) fn test(page: &TestPage) -> Markup {
 fn outcome(outcome: HitOutcome) -> &'static str {
     match outcome {
         HitOutcome::Heard => "Heard",
+        HitOutcome::ToldApart => "Told apart: microphone or playing",
         HitOutcome::NotMoreThanControl => "Not more than the control",
         HitOutcome::NotShown => "Not shown to be heard",
     }

@@ -8,6 +8,7 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use fairtake_files::wav::dithered_bytes;
 use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
 
 /// Never changes under its name, and is nobody else's.
 const KEEP: &str = "private, max-age=31536000, immutable";
@@ -21,25 +22,32 @@ pub(super) async fn sound(
     hall.may_ask(&sitting)?;
     let missing = || Trouble::missing("there is no such sound");
     let name = name.strip_suffix(".wav").ok_or_else(missing)?.to_string();
-    let (test, excerpt, seed) = {
+    let (test, excerpt, together, seed) = {
         let held = hall.live(&sitting).await?;
         let live = held.lock().await;
-        let excerpt = presented(&live, &name).ok_or_else(missing)?;
-        (live.test.id.clone(), excerpt, seed(&live.sitting.key().nonce, &name))
+        let (excerpt, together) = presented(&live, &name).ok_or_else(missing)?;
+        (live.test.id.clone(), excerpt, together, seed(&live.sitting.key().nonce, &name))
     };
     let bytes = blocking(move || {
-        let excerpt = hall.excerpt(&test, excerpt)?;
+        // All of the trial are at hand before any is answered: else an unknown that is at hand already, as the one that was
+        // just played, would come sooner than one that is not.
+        let held = together.into_iter().map(|number| Ok((number, hall.excerpt(&test, number)?)));
+        let held = held.collect::<Result<Vec<_>, Trouble>>()?;
+        let found = held.into_iter().find(|(number, _)| *number == excerpt).map(|(_, e)| e);
+        let excerpt = found.ok_or_else(missing)?;
         Ok(dithered_bytes(excerpt.rate_hz, &excerpt.samples, seed))
     })
     .await?;
     Ok(ranged(bytes, &headers))
 }
 
-/// Which excerpt has this name, among those presented so far.
-fn presented(live: &Live, name: &str) -> Option<usize> {
+/// Which excerpt has this name, among those presented so far, and all that its trial presents, in the order of their numbers.
+fn presented(live: &Live, name: &str) -> Option<(usize, BTreeSet<usize>)> {
     let trials = &live.sitting.key().trials;
     let n = live.sitting.awaited().map_or(trials.len(), |awaited| awaited + 1);
-    trials[..n].iter().flat_map(|t| &t.slots).find(|s| s.name == name).map(|s| s.excerpt)
+    let of = trials[..n].iter().find(|t| t.slots.iter().any(|s| s.name == name))?;
+    let own = of.slots.iter().find(|s| s.name == name)?;
+    Some((own.excerpt, of.slots.iter().map(|s| s.excerpt).collect()))
 }
 
 /// What the dither is drawn from: nobody knows it who does not know the nonce.

@@ -78,6 +78,11 @@ pub(crate) fn trouble(trouble: &Trouble) -> Markup {
 }
 
 fn document(title: &str, body: Markup) -> Markup {
+    framed(title, "page", &html! {}, &html! { body { (body) } })
+}
+
+/// A whole document: what it is called, the script that brings it to life, what else its head holds, and the body.
+pub(crate) fn framed(title: &str, script: &str, head: &Markup, body: &Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -87,10 +92,11 @@ fn document(title: &str, body: Markup) -> Markup {
                 title { (title) }
                 link rel="stylesheet" href="/web/report.css";
                 link rel="stylesheet" href="/web/page.css";
+                (head)
                 link rel="icon" href="data:,";
-                script type="module" src="/web/page.js" {}
+                script type="module" src=(format!("/web/{script}.js")) {}
             }
-            body { (body) }
+            (body)
         }
     }
 }

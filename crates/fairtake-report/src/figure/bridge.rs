@@ -7,6 +7,10 @@ use super::{Corridor, Layout, Segment};
 use fairtake_bridge::{Bridge, BridgedBand, Remaining};
 use fairtake_compare::{Band, Verdict, runs};
 
+/// First base line of what is what, and from one to the next, in letters.
+const LEGEND_LETTERS: f64 = 3.1;
+const LINE_LETTERS: f64 = 1.5;
+
 /// The SVG of a bridge on the axes of its comparison, whose pattern definitions the document holds.
 pub fn draw_bridge(corridor: &Corridor, bridge: &Bridge, layout: &Layout) -> String {
     let letter = layout.letter;
@@ -21,7 +25,7 @@ pub fn draw_bridge(corridor: &Corridor, bridge: &Bridge, layout: &Layout) -> Str
     };
     let px_per_db = (canvas.right - canvas.left) / N_DECADES / layout.difference_db_per_decade;
     let wanted = Panel::new(
-        letter * 4.4,
+        letter * if layout.width < 600.0 { 4.4 + 2.0 * LINE_LETTERS } else { 4.4 },
         spanned(bridge, |b| [b.wanted_db, b.correction_db, b.equaliser_db]),
         px_per_db,
     );
@@ -107,11 +111,15 @@ fn heading(canvas: &mut Canvas, corridor: &Corridor, bridge: &Bridge, hue: usize
         (format!("curve hue{hue}"), "smoothest correction".to_string()),
         (format!("curve hue{hue} reference"), bands),
     ];
-    let mut x = left;
+    let (mut x, mut y) = (left, LEGEND_LETTERS * letter);
     for (class, text) in lines {
-        canvas.line((x, letter * 2.75), (x + letter * 2.3, letter * 2.75), &class);
-        canvas.text(x + letter * 2.8, letter * 3.1, "start", "quiet", &text);
-        x += letter * 4.2 + canvas.width(&text, super::font::Weight::Regular);
+        let wide = letter * 4.2 + canvas.width(&text, super::font::Weight::Regular);
+        if x > left && x + wide > canvas.right {
+            (x, y) = (left, y + LINE_LETTERS * letter);
+        }
+        canvas.line((x, y - letter * 0.35), (x + letter * 2.3, y - letter * 0.35), &class);
+        canvas.text(x + letter * 2.8, y, "start", "quiet", &text);
+        x += wide;
     }
 }
 

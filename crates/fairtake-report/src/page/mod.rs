@@ -32,6 +32,25 @@ pub fn page(findings: &Findings) -> String {
 /// The same, with what blind tests showed beside what was measured.
 pub fn page_with(findings: &Findings, heard: &[Heard]) -> String {
     let title = content::title(findings);
+    let body = html! {
+        header {
+            p.quiet { "Fairtake report" }
+            h1 { (title) }
+            p.lead { (content::compared(findings)) }
+            (contents(findings))
+        }
+        (checks::section(findings))
+        @for (i, c) in findings.comparisons.iter().enumerate() {
+            (pair::section(findings, c, i, heard))
+        }
+        (heard::others(findings, heard))
+        (appendix::section(findings))
+    };
+    document(findings, &title, &body)
+}
+
+/// A file that needs nothing else: the style, the patterns of the figures, and what stands in it.
+pub(crate) fn document(findings: &Findings, title: &str, main: &Markup) -> String {
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -42,23 +61,7 @@ pub fn page_with(findings: &Findings, heard: &[Heard]) -> String {
                 title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body {
-                (PreEscaped(patterns()))
-                main {
-                    header {
-                        p.quiet { "Fairtake report" }
-                        h1 { (title) }
-                        p.lead { (content::compared(findings)) }
-                        (contents(findings))
-                    }
-                    (checks::section(findings))
-                    @for (i, c) in findings.comparisons.iter().enumerate() {
-                        (pair::section(findings, c, i, heard))
-                    }
-                    (heard::others(findings, heard))
-                    (appendix::section(findings))
-                }
-            }
+            body { (PreEscaped(patterns())) main { (main) } }
         }
     };
     markup.into_string()

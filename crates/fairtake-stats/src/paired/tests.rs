@@ -1,5 +1,5 @@
 //! Tests: worths by counting, what has no estimate, and intervals where listeners differ. The published example stands in
-//! `tests/listening_values.rs`.
+//! `tests/outside_values/listening.rs`.
 
 use super::*;
 use rand_chacha::ChaCha8Rng;

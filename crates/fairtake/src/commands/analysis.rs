@@ -109,15 +109,7 @@ pub(crate) fn keep(input: &Input, args: &AnalysisArgs, findings: &Findings) -> R
 /// Runs the comparison on the audio.
 pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement, Settings), Failure> {
     let settings = args.settings(input.shootout.margin_db);
-    let pair = match &args.pair {
-        None => None,
-        Some(text) => match text.split_once(',') {
-            Some((a, b)) => Some((a.trim().to_string(), b.trim().to_string())),
-            None => {
-                return Err(Failure::new(format!("--pair {text} names one microphone"), "write --pair A,B"));
-            }
-        },
-    };
+    let pair = named_pair(args)?;
     let asked = Comparison {
         reference: args.reference.clone(),
         pair,
@@ -128,6 +120,15 @@ pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement
     let measurement =
         compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| not_compared(&e))?;
     Ok((measurement, settings))
+}
+
+/// The pair that `--pair` names.
+pub(crate) fn named_pair(args: &AnalysisArgs) -> Result<Option<(String, String)>, Failure> {
+    let Some(text) = &args.pair else { return Ok(None) };
+    match text.split_once(',') {
+        Some((a, b)) => Ok(Some((a.trim().to_string(), b.trim().to_string()))),
+        None => Err(Failure::new(format!("--pair {text} names one microphone"), "write --pair A,B")),
+    }
 }
 
 /// Why nothing was compared, with what to do.

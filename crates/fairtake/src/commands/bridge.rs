@@ -8,12 +8,13 @@ use crate::{Done, Outcome};
 use fairtake_bridge::{Bridge, BridgeError, Wanted, bridge, sentences};
 use fairtake_compare::{Comparison, Findings, Measurement, Role, Settings, compare};
 use fairtake_files::wav::{Replace, StoreAs, WavSpec, WavWriter};
-use fairtake_files::{FolderInMaking, key_of, write_whole};
+use fairtake_files::{FolderInMaking, write_whole};
 use fairtake_report::bridge::{bands_csv, correction_csv, page, settings_text};
 use fairtake_report::page::mic_name;
 use fairtake_signal::fir::{linear_phase_fir, minimum_phase_fir, to_frequency};
 use fairtake_signal::gain_curve::GainCurve;
 use fairtake_signal::units::amplitude_db;
+use fairtake_write_up::distinct_names;
 use std::path::Path;
 
 /// A filter that is off by less than this, in dB, follows.
@@ -74,8 +75,13 @@ fn pair(input: &Input, args: &BridgeArgs) -> Result<(String, String), Failure> {
     }
     let other_than =
         |mic: Option<&String>| mics.iter().find(|m| mic.is_none_or(|not| *not != **m)).map(|m| m.to_string());
-    let from = args.from.clone().or_else(|| other_than(args.to.as_ref()));
-    let to = args.to.clone().or_else(|| other_than(from.as_ref()));
+    // What every analysis can be told holds here too: the reference is what is corrected.
+    let analysis = &args.input.analysis;
+    let (first, second) = analysis::named_pair(analysis)?.unzip();
+    let from = args.from.clone().or(first).or_else(|| analysis.reference.clone());
+    let to = args.to.clone().or(second);
+    let from = from.or_else(|| other_than(to.as_ref()));
+    let to = to.or_else(|| other_than(from.as_ref()));
     match from.zip(to) {
         Some((from, to)) if from != to => Ok((from, to)),
         Some((same, _)) => Err(Failure::new(
@@ -126,10 +132,11 @@ fn write(
     };
     put("bridge.html", &page(findings, bridges))?;
     put("bridge.json", &to_json(&bridges)?)?;
+    let names = distinct_names(bridges.iter().map(|b| b.source.as_str()));
     let mut told = Vec::new();
     for b in bridges {
-        let source = key_of(&b.source);
-        std::fs::create_dir_all(into.join(&source))
+        let source = &names[&b.source];
+        std::fs::create_dir_all(into.join(source))
             .map_err(|e| Failure::new(format!("{source}: {e}"), "check space and permissions"))?;
         let name = |key: &str| mic_name(findings, key).to_string();
         put(&format!("{source}/equaliser.csv"), &bands_csv(b))?;

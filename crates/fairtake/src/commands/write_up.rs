@@ -128,9 +128,10 @@ fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Re
     let Loaded { log, takes, not_opened } = loaded;
     let settings = args.analysis.settings(log.shootout.margin_db);
     let hash_of = |file: &str| takes.iter().find(|t| t.file == file).map(|t| t.stored_as.sha256.to_string());
+    let asked = (&settings, args.analysis.reference.as_ref(), args.analysis.pair.as_ref());
     let gone: Vec<(String, String)> =
         not_opened.iter().map(|(entry, e)| (entry.file.clone(), e.problem.to_string())).collect();
-    let Some(mut findings) = recall(folder, &log, &settings, hash_of) else {
+    let Some(mut findings) = recall(folder, &log, asked, hash_of) else {
         let (file, why) = &gone[0];
         let more = if gone.len() > 1 { format!(" (and {} more)", gone.len() - 1) } else { String::new() };
         let what = format!("{file}: {why}{more}, and no findings are kept from when all takes were there");

@@ -56,6 +56,12 @@ impl Room {
         Room { test: made["id"].as_str().expect("an id").to_string(), bench, hall, codes }
     }
 
+    /// The program is started again: it remembers nothing.
+    pub fn hall_again(&mut self) {
+        let door = Door::new(HALL.parse().expect("an address"), Some(SHOWN_AS)).expect("a name");
+        self.hall = audience(Hall::new(self.bench.folder.path(), WIDE), door);
+    }
+
     pub fn new(kind: &str, n_trials: u32) -> Room {
         Room::with(&wanted(kind, n_trials), WIDE)
     }

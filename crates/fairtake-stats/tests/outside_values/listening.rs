@@ -1,30 +1,13 @@
 //! Statistics of listening against values from outside: `reference/`, with their sources in its README.
 
+use super::{f64_of, near, numbers, table};
 use fairtake_stats::detection::Task;
 use fairtake_stats::paired::{Judged, Order, worths};
 use fairtake_stats::ratings::{EXEMPT_SHARE, HIDDEN_REFERENCE_BELOW, KnownRatings, MOST_SHARE, kept};
-use toml::{Table, Value};
-
-fn table(toml: &str) -> Table {
-    toml.parse().expect("a reference file is TOML")
-}
-
-fn f64_of(value: &Value) -> f64 {
-    value.as_float().or_else(|| value.as_integer().map(|i| i as f64)).expect("a number in a reference file")
-}
-
-fn numbers(value: &Value) -> Vec<f64> {
-    value.as_array().expect("an array").iter().map(f64_of).collect()
-}
-
-#[track_caller]
-fn near(found: f64, expected: f64, tolerance: f64, what: &str) {
-    assert!((found - expected).abs() <= tolerance, "{what}: {found}, expected {expected} ± {tolerance}");
-}
 
 #[test]
 fn shares_right_are_those_of_the_table() {
-    let csv = include_str!("../../../reference/10_dprime.csv");
+    let csv = include_str!("../../../../reference/10_dprime.csv");
     let rows = csv.lines().filter(|l| !l.starts_with('#')).skip(1);
     let mut n = 0;
     for row in rows {
@@ -46,7 +29,7 @@ fn shares_right_are_those_of_the_table() {
 
 #[test]
 fn worths_are_those_of_the_textbook_to_its_printed_digits() {
-    let file = table(include_str!("../../../reference/10_bradley_terry.toml"));
+    let file = table(include_str!("../../../../reference/10_bradley_terry.toml"));
     let wins: Vec<Vec<f64>> = file["wins"].as_array().expect("rows").iter().map(numbers).collect();
     let n = wins.len();
     let judged: Vec<Judged> = (0..n)
@@ -76,7 +59,7 @@ fn worths_are_those_of_the_textbook_to_its_printed_digits() {
 
 #[test]
 fn the_advantage_of_the_first_place_is_that_of_the_textbook() {
-    let file = table(include_str!("../../../reference/10_bradley_terry.toml"));
+    let file = table(include_str!("../../../../reference/10_bradley_terry.toml"));
     let home = &file["with_order_effect"];
     let judged: Vec<Judged> = home["games"]
         .as_array()
@@ -104,7 +87,7 @@ fn the_advantage_of_the_first_place_is_that_of_the_textbook() {
 
 #[test]
 fn raters_are_left_out_by_the_rule_of_the_recommendation() {
-    let file = table(include_str!("../../../reference/10_bs1534_rules.toml"));
+    let file = table(include_str!("../../../../reference/10_bs1534_rules.toml"));
     let rule = &file["post_screening"];
     assert_eq!(HIDDEN_REFERENCE_BELOW, f64_of(&rule["hidden_reference_below"]));
     assert_eq!(HIDDEN_REFERENCE_BELOW, f64_of(&rule["mid_anchor_above"]));

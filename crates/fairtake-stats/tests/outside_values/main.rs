@@ -1,5 +1,7 @@
 //! Single-number statistics against values from outside: `reference/`, with their sources in its README.
 
+mod listening;
+
 use fairtake_stats::binomial::{clopper_pearson, fewest_hits, tail_at_least, wilson};
 use fairtake_stats::chi_square::{bias_db, interval_db, sd_db};
 use fairtake_stats::components::components;
@@ -37,7 +39,7 @@ fn near(found: f64, expected: f64, tolerance: f64, what: &str) {
 
 #[test]
 fn t_factors_are_those_of_the_table() {
-    let rows = rows(include_str!("../../../reference/11_student_t.csv"));
+    let rows = rows(include_str!("../../../../reference/11_student_t.csv"));
     assert_eq!(rows.len(), 28);
     for row in rows {
         let df = number(row[1]);
@@ -50,7 +52,7 @@ fn t_factors_are_those_of_the_table() {
 
 #[test]
 fn certified_means_and_spreads_are_met() {
-    let file = table(include_str!("../../../reference/11_nist_strd.toml"));
+    let file = table(include_str!("../../../../reference/11_nist_strd.toml"));
     let pairs = |first: f64, low: f64, high: f64| {
         let mut values = vec![first];
         values.extend((0..500).flat_map(|_| [low, high]));
@@ -79,7 +81,7 @@ fn certified_means_and_spreads_are_met() {
 
 #[test]
 fn variance_components_are_those_of_the_textbook() {
-    let file = table(include_str!("../../../reference/11_random_effects.toml"));
+    let file = table(include_str!("../../../../reference/11_random_effects.toml"));
     let groups: Vec<Vec<f64>> = file["data"].as_array().expect("groups").iter().map(numbers).collect();
     let slices: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
     let c = components(&slices, 0.95).expect("spread within");
@@ -100,7 +102,7 @@ fn variance_components_are_those_of_the_textbook() {
 
 #[test]
 fn equivalence_tests_agree_with_another_program() {
-    let file = table(include_str!("../../../reference/11_tost.toml"));
+    let file = table(include_str!("../../../../reference/11_tost.toml"));
     let question = EquivalenceQuestion { margin: f64_of(&file["margin"]), alpha: 0.05 };
     let cases = [
         ("paired_var1", Samples::Paired),
@@ -133,7 +135,7 @@ fn equivalence_tests_agree_with_another_program() {
 
 #[test]
 fn chi_square_intervals_in_db_are_those_of_the_table() {
-    let rows = rows(include_str!("../../../reference/08_chi_square_interval.csv"));
+    let rows = rows(include_str!("../../../../reference/08_chi_square_interval.csv"));
     assert_eq!(rows.len(), 15);
     for row in rows {
         let dof = number(row[0]);
@@ -149,7 +151,7 @@ fn chi_square_intervals_in_db_are_those_of_the_table() {
 
 #[test]
 fn critical_counts_of_guessing_are_exact() {
-    let rows = rows(include_str!("../../../reference/10_binomial_critical.csv"));
+    let rows = rows(include_str!("../../../../reference/10_binomial_critical.csv"));
     assert_eq!(rows.len(), 46);
     for row in rows {
         let n: u64 = row[0].parse().expect("a count");
@@ -170,7 +172,7 @@ fn critical_counts_of_guessing_are_exact() {
 
 #[test]
 fn intervals_of_proportions_are_those_of_the_table() {
-    let rows = rows(include_str!("../../../reference/10_binomial_intervals.csv"));
+    let rows = rows(include_str!("../../../../reference/10_binomial_intervals.csv"));
     assert_eq!(rows.len(), 19);
     for row in rows {
         let (hits, n) = (row[0].parse().expect("a count"), row[1].parse().expect("a count"));
