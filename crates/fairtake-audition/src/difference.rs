@@ -4,7 +4,7 @@ use crate::clip::{checked, clip, fade, gain_factor, read};
 use crate::loud::Loud;
 use crate::{AuditionError, Clip, Stretch};
 use fairtake_compare::{ComparisonFindings, Design, Findings, Polarity, Role, Take, TakeEntry};
-use fairtake_signal::fir::{to_frequency, to_time};
+use fairtake_signal::fir::{filtered, to_frequency, to_time};
 use fairtake_signal::levels::energy;
 use fairtake_signal::units::power_db;
 use fairtake_transform::{Complex, fast_length};
@@ -13,6 +13,8 @@ use std::f64::consts::{PI, TAU};
 /// Read beyond both ends of the stretch, in seconds, so that what a shift brings in is there, and the ends of what is
 /// shifted can be faded.
 const MARGIN_S: f64 = 0.05;
+/// The same where the reference goes through a filter, which rings on.
+const FILTERED_MARGIN_S: f64 = 0.5;
 /// The alignment looks for delays up to 20 ms; a longer one was not found by it.
 const MOST_DELAY_S: f64 = 0.02;
 
@@ -46,6 +48,9 @@ pub struct Difference {
 
 /// Takes the reference from *against*, after the gains of both and the delay and polarity of their comparison's alignment.
 ///
+/// Where an impulse response is given, as of a [`correction_filter`](crate::correction_filter), the reference goes through it
+/// first.
+///
 /// An alignment holds for the placements it was found at: those of the first two takes of the comparison that share a
 /// performance. The delay, fractions of a sample included, is a linear phase in the frequency domain and changes no level. It is one
 /// delay for all frequencies: phase responses that differ are among what is left.
@@ -54,12 +59,17 @@ pub struct Difference {
 /// When the findings hold no comparison of these two in this order; when they were not recorded together; when their rates
 /// or the seconds of their stretches differ; when their delay is not known at these placements; when one cannot be read
 /// or played.
-pub fn difference(reference: Side, against: Side, findings: &Findings) -> Result<Difference, AuditionError> {
+pub fn difference(
+    reference: Side,
+    against: Side,
+    findings: &Findings,
+    filter: Option<&[f64]>,
+) -> Result<Difference, AuditionError> {
     let alignment = together(reference, against, findings)?;
     let n = checked(reference.take, reference.stretch, reference.gain_db)?;
     checked(against.take, against.stretch, against.gain_db)?;
     let rate_hz = reference.take.samples.rate_hz();
-    let shifted = delayed(reference, alignment.delay_s)?;
+    let shifted = delayed(reference, alignment.delay_s, filter)?;
     let mut other = vec![0f32; n];
     read(against.take, against.stretch.start, &mut other)?;
     let turned = if alignment.polarity == Polarity::Inverted { -1.0 } else { 1.0 };
@@ -134,10 +144,11 @@ fn aligned_placements(findings: &Findings, comparison: &ComparisonFindings) -> O
     })
 }
 
-/// The stretch of a take, later by `delay_s`.
-fn delayed(side: Side, delay_s: f64) -> Result<Vec<f64>, AuditionError> {
+/// The stretch of a take, through a filter if there is one, later by `delay_s`.
+fn delayed(side: Side, delay_s: f64, filter: Option<&[f64]>) -> Result<Vec<f64>, AuditionError> {
     let rate = f64::from(side.take.samples.rate_hz());
-    let margin = (MARGIN_S * rate).ceil() as usize;
+    let margin_s = if filter.is_some() { FILTERED_MARGIN_S } else { MARGIN_S };
+    let margin = (margin_s * rate).ceil() as usize;
     let n = side.stretch.frames as usize;
     let mut samples = vec![0f32; n + 2 * margin];
     read(side.take, side.stretch.start.saturating_sub(margin as i64), &mut samples)?;
@@ -150,7 +161,11 @@ fn delayed(side: Side, delay_s: f64) -> Result<Vec<f64>, AuditionError> {
         samples[last - i] *= w;
     }
     let n_fft = fast_length(samples.len() + margin);
-    let mut spectrum = to_frequency(samples.iter().map(|x| f64::from(*x)), n_fft);
+    let exact = match filter {
+        Some(impulse) => filtered(&samples, impulse),
+        None => samples.iter().map(|x| f64::from(*x)).collect(),
+    };
+    let mut spectrum = to_frequency(exact.into_iter(), n_fft);
     for (k, x) in spectrum.iter_mut().enumerate() {
         *x *= Complex::from_polar(1.0, -TAU * k as f64 * rate * delay_s / n_fft as f64);
     }

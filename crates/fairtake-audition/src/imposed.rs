@@ -71,7 +71,12 @@ pub fn imposed(
 ) -> Result<Imposed, AuditionError> {
     let curve = found_curve(comparison, extent)?;
     let impulse = minimum_phase_fir(reference.rate_hz, ample_taps(reference.rate_hz), |hz| curve.db(hz));
-    let exact = filtered(&reference.samples, &impulse);
+    Ok(through(&impulse, reference, moment, left_alone(&comparison.bands, extent)))
+}
+
+/// A clip of the reference through a filter, held to the loudest of the moment as recorded.
+pub(crate) fn through(impulse: &[f64], reference: &Clip, moment: &[Clip], remarks: Vec<String>) -> Imposed {
+    let exact = filtered(&reference.samples, impulse);
     let mut samples: Vec<f32> = exact.iter().map(|x| *x as f32).collect();
     // The filter rings on where the clip ends.
     fade(&mut samples, reference.rate_hz);
@@ -79,11 +84,11 @@ pub fn imposed(
     let trim_db = Loud::of(&samples, reference.rate_hz).trim_db(loudest);
     let gain = gain_factor(trim_db);
     samples.iter_mut().for_each(|x| *x = (f64::from(*x) * gain) as f32);
-    Ok(Imposed {
+    Imposed {
         clip: Clip { rate_hz: reference.rate_hz, samples, gain_db: reference.gain_db + trim_db },
         trim_db,
-        remarks: left_alone(&comparison.bands, extent),
-    })
+        remarks,
+    }
 }
 
 #[cfg(test)]

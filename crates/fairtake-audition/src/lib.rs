@@ -8,6 +8,7 @@
 //! [`Findings`]: fairtake_compare::Findings
 
 mod clip;
+mod corrected;
 mod curve;
 mod difference;
 mod equal_excerpts;
@@ -24,6 +25,7 @@ mod reel;
 mod testing;
 
 pub use clip::{Clip, clip};
+pub use corrected::{By, LeftOver, corrected, correction_filter, left_over};
 pub use difference::{Difference, Side, difference};
 pub use equal_excerpts::{
     AboutExcerpts, Condition, Excerpts, WantedExcerpts, equal_excerpts, event_loudness_lufs,

@@ -111,7 +111,7 @@ pub(crate) async fn left(
             let (part, gain_db) = audition.part(asked.moment, mic)?;
             Ok(Side { take: take(&now, &part.take)?, stretch: part.stretch, gain_db })
         };
-        let found = difference(side(a)?, side(b)?, &one)?;
+        let found = difference(side(a)?, side(b)?, &one, None)?;
         let left = match found.left_db {
             Some(db) => format!("what is left holds {} dB of the energy", fairtake_report::words::signed(db)),
             None => "nothing is left".to_string(),

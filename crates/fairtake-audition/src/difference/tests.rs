@@ -47,7 +47,7 @@ fn a_copy_is_taken_away_at_any_fraction_of_a_sample() {
         let found = told(&takes, delay_s, polarity);
         // The first is twice as loud: 20·lg 2 is taken off it, exactly.
         let [a, b] = sides(&takes, [-amplitude_db(2.0).expect("not zero"), 0.0]);
-        let left = difference(a, b, &found.findings).expect("recorded together");
+        let left = difference(a, b, &found.findings, None).expect("recorded together");
         assert!(
             left.left_db.expect("noise is left") < -60.0,
             "{delay_frames}: {left:?}",
@@ -60,7 +60,7 @@ fn a_copy_is_taken_away_at_any_fraction_of_a_sample() {
         assert_eq!((left.clip.samples.len(), left.clip.rate_hz), (100_000, RATE_HZ));
         // The wrong sign of the delay leaves much.
         let wrong = told(&takes, -delay_s, polarity);
-        let left = difference(a, b, &wrong.findings).expect("recorded together");
+        let left = difference(a, b, &wrong.findings, None).expect("recorded together");
         assert_eq!(left.left_db.expect("noise is left") > -40.0, delay_frames != 0.0);
     }
 }
@@ -76,7 +76,7 @@ fn the_delay_as_found_takes_most_of_it_away() {
     ];
     let found = found(&takes, Playing::Percussive);
     let [a, b] = sides(&takes, [0.0, 0.0]);
-    let left = difference(a, b, &found.findings).expect("recorded together");
+    let left = difference(a, b, &found.findings, None).expect("recorded together");
     assert_eq!(left.polarity, Polarity::Inverted);
     // A hundredth of a sample off, as the delay is found at worst, leaves of white noise (2π·0.01)²/12: −35 dB.
     assert!(left.left_db.is_none_or(|db| db < -35.0), "{left:?}", left = left.left_db);
@@ -97,7 +97,7 @@ fn what_is_left_is_never_louder_than_the_louder_of_the_two() {
         let found = told(&takes, 5e-4 * number(), Polarity::Unclear);
         let gains_db = [-6.0 * number().abs(), -6.0 * number().abs()];
         let [a, b] = sides(&takes, gains_db);
-        let left = difference(a, b, &found.findings).expect("recorded together");
+        let left = difference(a, b, &found.findings, None).expect("recorded together");
         assert!(left.trim_db <= 0.0);
         n_trimmed += usize::from(left.trim_db < -0.1);
         let own = [a, b].map(|s| clip(s.take, s.stretch, s.gain_db).expect("can be played"));
@@ -120,7 +120,7 @@ fn ends_of_the_takes_are_no_obstacle() {
     for start in [-20_000, 14 * 48_000 - 10_000, 20 * 48_000] {
         let stretch = Stretch { start, frames: 30_000 };
         let [a, b] = [0, 1].map(|i| Side { take: &takes[i], stretch, gain_db: 0.0 });
-        let left = difference(a, b, &found.findings).expect("silence can be played");
+        let left = difference(a, b, &found.findings, None).expect("silence can be played");
         assert_eq!(left.clip.samples.len(), 30_000);
         // Nothing but the floor of 10⁻⁷ is there.
         assert!(sample_peak(&left.clip.samples) < 1e-6, "{start}");
@@ -136,7 +136,7 @@ fn what_cannot_be_taken_from_each_other_is_refused_by_name() {
     let mut found = found(&takes, Playing::Percussive);
     let [a, b] = sides(&takes, [0.0, 0.0]);
     let refused =
-        |a, b, found: &Measurement| difference(a, b, &found.findings).expect_err("refused").to_string();
+        |a, b, found: &Measurement| difference(a, b, &found.findings, None).expect_err("refused").to_string();
     assert_eq!(
         refused(b, a, &found),
         "b-1 and a-1 cannot be taken from each other: no comparison has the one as reference and the other against it"
@@ -184,7 +184,7 @@ fn a_shift_is_exact_up_to_the_ends_of_the_stretch() {
     let original = take("a", 1, samples);
     let side = Side { take: &original, stretch: Stretch { start: 10_000, frames: 20_000 }, gain_db: 0.0 };
     for delay_frames in [0.5, -31.25] {
-        let shifted = delayed(side, delay_frames / rate).expect("in memory");
+        let shifted = delayed(side, delay_frames / rate, None).expect("in memory");
         for (i, x) in shifted.iter().enumerate() {
             let wanted = held((10_000.0 + i as f64 - delay_frames) / rate);
             // The rounding of samples to f32, 3·10⁻⁸ of full scale, spread by the shift.
