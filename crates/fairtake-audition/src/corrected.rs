@@ -93,10 +93,11 @@ pub fn left_over(
         let rate_hz = a.take.samples.rate_hz();
         let filters = [By::Correction, By::Equaliser].map(|by| correction_filter(bridge, by, rate_hz));
         let [Some(correction), Some(equaliser)] = filters else { return Ok(None) };
-        let ways = [None, Some(correction.as_slice()), Some(equaliser.as_slice())];
+        // What changes nothing is fitted in delay and gain like the others.
+        let ways = [&[1.0], correction.as_slice(), equaliser.as_slice()];
         let mut left = [0.0; 3];
         for (left, way) in left.iter_mut().zip(ways) {
-            match difference(a, b, findings, way) {
+            match difference(a, b, findings, Some(way)) {
                 Ok(found) => *left = found.left_db.map_or(0.0, db_to_power),
                 // A delay is known for some placements only: others cannot be taken from each other.
                 Err(AuditionError::Read(e)) => return Err(AuditionError::Read(e)),

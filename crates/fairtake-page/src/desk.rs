@@ -3,6 +3,8 @@
 use crate::blind::{Hall, Limits};
 use crate::guard::Access;
 use crate::trouble::Trouble;
+use fairtake_audition::{LeftOver, left_over};
+use fairtake_bridge::{Bridge, Wanted, bridge};
 use fairtake_compare::{
     CheckResult, Comparison, Distance, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
     distances_remembering, measure_and_check,
@@ -55,6 +57,7 @@ struct Work {
     shelf: Shelf,
     remembered: Remembered,
     results: HashMap<String, Arc<Findings>>,
+    bridges: HashMap<String, Arc<Bridged>>,
     /// By what they depend on but the pair; of the last table only.
     distances: (String, HashMap<(String, String), Distance>),
     checked: Option<(String, Arc<Checked>)>,
@@ -64,6 +67,14 @@ struct Work {
 pub(crate) struct Checked {
     pub measures: Vec<TakeMeasure>,
     pub checks: Vec<CheckResult>,
+}
+
+/// A bridge between two microphones of a source.
+pub(crate) struct Bridged {
+    pub findings: Arc<Findings>,
+    pub bridge: Bridge,
+    /// For takes recorded together.
+    pub left: Option<LeftOver>,
 }
 
 /// The folder as it is now.
@@ -222,6 +233,41 @@ impl Desk {
         }
         work.results.insert(key, found.clone());
         Ok(found)
+    }
+
+    /// Bridges one microphone to another on a source; what was bridged before is not fitted again.
+    pub(crate) fn bridge(
+        &self,
+        now: &Now,
+        (source, from, to): (&str, &str, &str),
+        wanted: &Wanted,
+    ) -> Result<Arc<Bridged>, Trouble> {
+        let settings = self.settings(now);
+        let asked = Desk::asked(Some(source.into()), Some((from.into(), to.into())));
+        let key = format!("{}\n{settings:?}\n{asked:?}\n{wanted:?}", now.contents);
+        let takes = &now.loaded.takes;
+        let measured = {
+            let mut work = self.work();
+            if let Some(known) = work.bridges.get(&key) {
+                return Ok(known.clone());
+            }
+            let log = &now.loaded.log.shootout;
+            let measured = compare_remembering(takes, log, &settings, &asked, &mut work.remembered);
+            set(&self.inner.progress, None);
+            measured?
+        };
+        // Fitting and taking away need nothing of the desk: what else is asked of it meanwhile is answered.
+        let made = bridge(&measured.tables[0], [source, from, to], &settings, wanted)
+            .map_err(|e| Trouble::bad(&e, e.hint()))?;
+        let left = left_over(takes, &measured.measures, &measured.findings, &made)?;
+        let made = Arc::new(Bridged { findings: Arc::new(measured.findings), bridge: made, left });
+        let mut work = self.work();
+        work.bridges.retain(|key, _| key.starts_with(&now.contents));
+        if work.bridges.len() >= MOST_RESULTS {
+            work.bridges.clear();
+        }
+        work.bridges.insert(key, made.clone());
+        Ok(made)
     }
 
     /// How far some pairs of microphones are apart on a source, in their order.

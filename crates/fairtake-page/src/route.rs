@@ -4,7 +4,7 @@ use crate::ask::Query;
 use crate::blind::{BlindPage, TestPage, listener_routes, owner_routes};
 use crate::desk::Desk;
 use crate::trouble::Trouble;
-use crate::views::{ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
+use crate::views::{BridgePage, ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
 use crate::{change, cut, events, guard, html, sound, take_in, views, web, written};
 use axum::Json;
 use axum::Router;
@@ -25,6 +25,9 @@ pub fn app(desk: Desk) -> Router {
         .route("/takes.json", get(twin::<TakesPage>))
         .route("/compare", get(page::<ComparePage>))
         .route("/compare.json", get(twin::<ComparePage>))
+        .route("/bridge", get(page::<BridgePage>))
+        .route("/bridge.json", get(twin::<BridgePage>))
+        .route("/bridge/file", get(views::bridge_file))
         .route("/listen", get(page::<ListenPage>))
         .route("/listen.json", get(twin::<ListenPage>))
         .route("/write-up", get(page::<WriteUpPage>))
@@ -41,6 +44,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/listen/clip", get(sound::one))
         .route("/listen/difference", get(sound::left))
         .route("/listen/imposed", get(sound::with_difference))
+        .route("/listen/corrected", get(sound::with_correction))
         .route("/log", post(change::log))
         .route("/mics", post(change::mic))
         .route("/sources", post(change::source))

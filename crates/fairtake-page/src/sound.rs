@@ -4,11 +4,13 @@ use crate::ask::Query;
 use crate::desk::{Desk, Now};
 use crate::route::blocking;
 use crate::trouble::Trouble;
+use crate::views::{BANDS, BOOST_DB, bridged};
 use axum::extract::State;
 use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
 use fairtake_audition::{
-    Clip, Extent, Moment, Part, PlaybackGain, Side, clip, difference, gains_db, imposed, moments,
+    By, Clip, Extent, Moment, Part, PlaybackGain, Side, clip, corrected, correction_filter, difference,
+    gains_db, imposed, moments,
 };
 use fairtake_compare::{ComparisonFindings, Findings, Take};
 use fairtake_files::wav::clip_bytes;
@@ -26,6 +28,8 @@ pub(crate) struct Asked {
     against: Option<String>,
     from_hz: Option<f64>,
     to_hz: Option<f64>,
+    /// By which filter of the pair's bridge the reference is corrected.
+    by: Option<By>,
 }
 
 /// What can be listened to on a source.
@@ -56,6 +60,11 @@ impl Audition {
     fn clip(&self, now: &Now, moment: usize, mic: &str) -> Result<Clip, Trouble> {
         let (part, gain_db) = self.part(moment, mic)?;
         Ok(clip(take(now, &part.take)?, part.stretch, gain_db)?)
+    }
+
+    /// Of every microphone.
+    fn clips(&self, now: &Now, moment: usize) -> Result<Vec<Clip>, Trouble> {
+        self.gains.iter().map(|g| self.clip(now, moment, &g.mic)).collect()
     }
 }
 
@@ -111,7 +120,14 @@ pub(crate) async fn left(
             let (part, gain_db) = audition.part(asked.moment, mic)?;
             Ok(Side { take: take(&now, &part.take)?, stretch: part.stretch, gain_db })
         };
-        let found = difference(side(a)?, side(b)?, &one, None)?;
+        let reference = side(a)?;
+        let filter = match asked.by {
+            Some(by) => {
+                Some(filter(&desk, &now, (&asked.source, a, b), by, reference.take.samples.rate_hz())?)
+            }
+            None => None,
+        };
+        let found = difference(reference, side(b)?, &one, filter.as_deref())?;
         let left = match found.left_db {
             Some(db) => format!("what is left holds {} dB of the energy", fairtake_report::words::signed(db)),
             None => "nothing is left".to_string(),
@@ -133,11 +149,7 @@ pub(crate) async fn with_difference(
         let one = compared(&desk, &now, &asked.source, a, b)?;
         let comparison: &ComparisonFindings = &one.comparisons[0];
         let reference = audition.clip(&now, asked.moment, a)?;
-        let heard: Vec<Clip> = audition
-            .gains
-            .iter()
-            .map(|g| audition.clip(&now, asked.moment, &g.mic))
-            .collect::<Result<_, _>>()?;
+        let heard = audition.clips(&now, asked.moment)?;
         let extent = match (asked.from_hz, asked.to_hz) {
             (Some(from_hz), Some(to_hz)) if 0.0 < from_hz && from_hz < to_hz && to_hz.is_finite() => {
                 Extent::Region { from_hz, to_hz }
@@ -154,6 +166,42 @@ pub(crate) async fn with_difference(
         Ok(answer(&made.clip, &About { trim_db: made.trim_db, remarks: made.remarks }))
     })
     .await
+}
+
+/// `GET /listen/corrected`: the reference through a filter of the bridge that carries it to *against*.
+pub(crate) async fn with_correction(
+    State(desk): State<Desk>,
+    Query(asked): Query<Asked>,
+) -> Result<impl IntoResponse, Trouble> {
+    blocking(move || {
+        let now = desk.now()?;
+        let audition = audition(&desk, &now, &asked.source)?;
+        let (a, b) = pair(&asked)?;
+        let by =
+            asked.by.ok_or_else(|| Trouble::bad("a filter is needed", "choose one that the page offers"))?;
+        let bridged = bridged(&desk, &now, (&asked.source, a, b), (BOOST_DB, BANDS))?;
+        let reference = audition.clip(&now, asked.moment, a)?;
+        let heard = audition.clips(&now, asked.moment)?;
+        let made = corrected(&reference, &heard, &bridged.bridge, by).ok_or_else(nothing_known)?;
+        Ok(answer(&made.clip, &About { trim_db: made.trim_db, remarks: made.remarks }))
+    })
+    .await
+}
+
+/// Impulse response of a filter of a pair's bridge.
+fn filter(
+    desk: &Desk,
+    now: &Now,
+    pair: (&str, &str, &str),
+    by: By,
+    rate_hz: u32,
+) -> Result<Vec<f64>, Trouble> {
+    let bridged = bridged(desk, now, pair, (BOOST_DB, BANDS))?;
+    correction_filter(&bridged.bridge, by, rate_hz).ok_or_else(nothing_known)
+}
+
+fn nothing_known() -> Trouble {
+    Trouble::bad("no difference is known that could be corrected", "record more of both microphones")
 }
 
 fn pair(asked: &Asked) -> Result<(&str, &str), Trouble> {

@@ -119,7 +119,9 @@ class Desk {
       asked.set("from_hz", d.from);
       asked.set("to_hz", d.to);
     }
-    return `/listen/${"left" in d ? "difference" : "imposed"}?${asked}`;
+    if (d.by) asked.set("by", d.by);
+    const what = "left" in d ? "difference" : "corrected" in d ? "corrected" : "imposed";
+    return `/listen/${what}?${asked}`;
   }
 
   /** @param {HTMLButtonElement} button */

@@ -5,6 +5,7 @@
 //! `fairtake-audition`. The one thing that is run here is `ffmpeg`, where there is one. Modules in reading order.
 
 mod blind;
+mod bridged;
 mod error;
 mod jobs;
 mod material;
@@ -19,6 +20,7 @@ mod wanted;
 mod write_up;
 
 pub use blind::Draw;
+pub use bridged::{BridgeFile, bridge_files};
 pub use error::WriteUpError;
 pub use jobs::Progress;
 pub use material::Material;

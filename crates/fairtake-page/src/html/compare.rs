@@ -58,6 +58,9 @@ fn choices(page: &ComparePage) -> Markup {
 
 fn pair(page: &ComparePage, found: &Found) -> Markup {
     let (f, c) = (&found.findings, &found.comparison);
+    let query = super::takes::encoded;
+    let bridge =
+        format!("/bridge?source={}&from={}&to={}", query(&c.source), query(&c.reference), query(&c.against));
     html! {
         section.pair aria-labelledby="pair" {
             h2 id="pair" { (mic_name(f, &c.against)) " against " (mic_name(f, &c.reference)) }
@@ -72,6 +75,7 @@ fn pair(page: &ComparePage, found: &Found) -> Markup {
                 @for (title, says) in &page.heard { p { span.quiet { (title) ": " } (says.join(" ")) } }
                 p { a href="/blind" { "What that does not say" } }
             }
+            p { a href=(bridge) { "How much of this is equalising?" } }
             @if let Some(standing) = &found.standing { p.quiet { "What would settle the rest: " (standing.text) "." } }
         }
         @if page.mics.len() > 2 {

@@ -1,7 +1,8 @@
 //! The page Listen.
 
 use super::mic;
-use crate::views::{Heard, ListenPage};
+use super::takes::encoded;
+use crate::views::{Heard, ListenPage, Pair};
 use fairtake_audition::{MomentKind, Paired};
 use fairtake_report::words::{hertz, number, signed};
 use maud::{Markup, html};
@@ -25,6 +26,20 @@ pub(crate) fn listen(page: &ListenPage) -> Markup {
             Some(heard) => (player(page, heard)),
         }
     }
+}
+
+/// The filters of a bridge, and in words.
+const BRIDGED: [(&str, &str); 2] =
+    [("equaliser", "the equaliser"), ("correction", "the smoothest correction")];
+
+fn bridge(page: &ListenPage, pair: &Pair) -> String {
+    let source = page.source.as_deref().unwrap_or_default();
+    format!(
+        "/bridge?source={}&from={}&to={}",
+        encoded(source),
+        encoded(&pair.reference),
+        encoded(&pair.against)
+    )
 }
 
 fn moment(m: &fairtake_audition::Moment, i: usize) -> String {
@@ -77,10 +92,17 @@ fn player(page: &ListenPage, heard: &Heard) -> Markup {
                         button.voice type="button" data-imposed=(p) data-reference=(pair.reference) data-against=(pair.against) data-from=(r.from_hz) data-to=(r.to_hz) data-gain=(gain(&pair.reference)) aria-pressed="false" {
                             span { (name(&pair.reference)) " with " (signed(r.difference_db)) " dB from " (hertz(r.from_hz)) " to " (hertz(r.to_hz)) } }
                     }
+                    @for (by, words) in BRIDGED {
+                        button.voice type="button" data-corrected data-by=(by) data-reference=(pair.reference) data-against=(pair.against) data-gain=(gain(&pair.reference)) aria-pressed="false" {
+                            span { (name(&pair.reference)) " with " (words) " that brings it to " (name(&pair.against)) } }
+                    }
                     @if pair.has_left_over {
                         button.voice type="button" data-left data-reference=(pair.reference) data-against=(pair.against) aria-pressed="false" {
                             span { "what is left: " (name(&pair.against)) " minus " (name(&pair.reference)) " after gain and delay" } }
+                        button.voice type="button" data-left data-by="correction" data-reference=(pair.reference) data-against=(pair.against) aria-pressed="false" {
+                            span { "what is left with the smoothest correction, after gain and delay" } }
                     }
+                    a href=(bridge(page, pair)) { "How much is equalising?" }
                 }
             }
             p.quiet.small { "Keys: space plays and stops; 1 to 9 choose a microphone; d and then the same number again go back and forth; l loops; ← and → go from event to event. All microphones start at the same sample and go on while another is heard. The match only ever turns down, and nothing is played louder than the loudest original." }

@@ -1,5 +1,6 @@
 //! Writes views down. No number is computed here.
 
+mod bridge;
 mod compare;
 mod field;
 mod listen;
@@ -7,6 +8,7 @@ mod plan;
 mod takes;
 mod write_up;
 
+pub(crate) use bridge::bridge;
 pub(crate) use compare::{compare, others};
 pub(crate) use listen::listen;
 pub(crate) use plan::plan;

@@ -1,5 +1,6 @@
 //! What each page shows, as data: computed here, written down by `html`, given to programs as the page's JSON twin.
 
+mod bridge;
 mod compare;
 mod listen;
 mod parts;
@@ -7,8 +8,9 @@ mod plan;
 mod takes;
 mod write_up;
 
+pub(crate) use bridge::{BANDS, BOOST_DB, BridgePage, FoundBridge, bridge_file, bridged};
 pub(crate) use compare::{ComparePage, Found, Other, SMOOTHINGS, compared_mics};
-pub(crate) use listen::{Heard, ListenPage};
+pub(crate) use listen::{Heard, ListenPage, Pair};
 pub(crate) use parts::{all_others, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};

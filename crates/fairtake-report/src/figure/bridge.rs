@@ -100,9 +100,15 @@ fn zero(canvas: &mut Canvas, panel: &Panel) {
 /// What is what, above the picture.
 fn heading(canvas: &mut Canvas, corridor: &Corridor, bridge: &Bridge, hue: usize) {
     let letter = canvas.letter;
-    let title =
-        format!("what {} needs to become like {}, in dB", corridor.reference.name, corridor.against.name);
     let left = canvas.left;
+    // As much as there is room for: names may be long and screens narrow.
+    let titles = [
+        format!("what {} needs to become like {}, in dB", corridor.reference.name, corridor.against.name),
+        format!("what it needs to become like {}, in dB", corridor.against.name),
+        "what is needed, in dB".to_string(),
+    ];
+    let fits = |t: &&String| left + canvas.width(t, super::font::Weight::Semibold) <= canvas.right;
+    let title = titles.iter().find(fits).unwrap_or(&titles[2]).clone();
     canvas.text(left, letter * 1.3, "start", "name", &title);
     let n = bridge.equaliser.bands.len();
     let bands = if n == 1 { "equaliser of 1 band".to_string() } else { format!("equaliser of {n} bands") };

@@ -7,18 +7,12 @@ use crate::failure::Failure;
 use crate::{Done, Outcome};
 use fairtake_bridge::{Bridge, BridgeError, Wanted, bridge, sentences};
 use fairtake_compare::{Comparison, Findings, Measurement, Role, Settings, compare};
-use fairtake_files::wav::{Replace, StoreAs, WavSpec, WavWriter};
+use fairtake_files::wav::Replace;
 use fairtake_files::{FolderInMaking, write_whole};
-use fairtake_report::bridge::{bands_csv, correction_csv, page, settings_text};
+use fairtake_report::bridge::{page, settings_text};
 use fairtake_report::page::mic_name;
-use fairtake_signal::fir::{linear_phase_fir, minimum_phase_fir, to_frequency};
-use fairtake_signal::gain_curve::GainCurve;
-use fairtake_signal::units::amplitude_db;
-use fairtake_write_up::distinct_names;
+use fairtake_write_up::{bridge_files, distinct_names};
 use std::path::Path;
-
-/// A filter that is off by less than this, in dB, follows.
-const FOLLOWS_DB: f64 = 0.5;
 
 /// Runs the command.
 pub(crate) fn run(args: &BridgeArgs) -> Outcome {
@@ -138,54 +132,11 @@ fn write(
         let source = &names[&b.source];
         std::fs::create_dir_all(into.join(source))
             .map_err(|e| Failure::new(format!("{source}: {e}"), "check space and permissions"))?;
-        let name = |key: &str| mic_name(findings, key).to_string();
-        put(&format!("{source}/equaliser.csv"), &bands_csv(b))?;
-        put(&format!("{source}/equaliser.txt"), &settings_text(b, &name(&b.from), &name(&b.to)))?;
-        put(&format!("{source}/correction.csv"), &correction_csv(b))?;
-        let Some(curve) = b.correction() else { continue };
-        let n_taps = ((length_s * f64::from(rate_hz)).round() as usize).max(64);
-        let filters = [
-            ("minimum-phase", minimum_phase_fir(rate_hz, n_taps, |hz| curve.db(hz))),
-            ("linear-phase", linear_phase_fir(rate_hz, n_taps, |hz| curve.db(hz))),
-        ];
-        for (kind, impulse) in filters {
-            write_filter(&into.join(format!("{source}/{kind}.wav")), rate_hz, &impulse)?;
-            told.push(format!(
-                "{source}/{kind}.wav, {length_s} s at {rate_hz} Hz, {}",
-                follows(b, &curve, rate_hz, &impulse)
-            ));
+        for file in bridge_files(findings, b, rate_hz, length_s) {
+            let path = into.join(source).join(file.name);
+            write_whole(&path, &file.bytes, Replace::Never).map_err(|e| Failure::new(&e, e.hint()))?;
+            told.extend(file.told.map(|said| format!("{source}/{}, {said}", file.name)));
         }
     }
     Ok(told)
-}
-
-fn write_filter(path: &Path, rate_hz: u32, impulse: &[f64]) -> Result<(), Failure> {
-    let spec =
-        WavSpec { rate_hz, n_channels: 1, store_as: StoreAs::Float32, bext: None, cue_markers: Vec::new() };
-    let samples: Vec<f32> = impulse.iter().map(|x| *x as f32).collect();
-    WavWriter::create(path, spec, Replace::Never)
-        .and_then(|mut w| w.write(&samples).and_then(|()| w.finish()))
-        .map_err(|e| Failure::new(&e, e.hint()))
-}
-
-/// From where on a filter of this length follows the correction, in words.
-fn follows(bridge: &Bridge, curve: &GainCurve, rate_hz: u32, impulse: &[f64]) -> String {
-    let n = (8 * impulse.len()).next_power_of_two();
-    let spectrum = to_frequency(impulse.iter().copied(), n);
-    let off = |hz: f64| {
-        let bin = (hz * n as f64 / f64::from(rate_hz)).round() as usize;
-        let gain = spectrum.get(bin).and_then(|x| amplitude_db(x.norm()));
-        gain.map_or(f64::INFINITY, |db| (db - curve.db(hz)).abs())
-    };
-    let middles =
-        bridge.bands.iter().map(|b| (b.from_hz * b.to_hz).sqrt()).filter(|hz| *hz < 0.5 * f64::from(rate_hz));
-    let middles: Vec<f64> = middles.collect();
-    let first = middles.iter().rposition(|hz| off(*hz) > FOLLOWS_DB).map_or(0, |last_off| last_off + 1);
-    match middles.get(first) {
-        Some(hz) => format!(
-            "follows the correction within {FOLLOWS_DB} dB from {} up",
-            fairtake_report::words::hertz(*hz)
-        ),
-        None => format!("too short: it follows the correction within {FOLLOWS_DB} dB nowhere"),
-    }
 }

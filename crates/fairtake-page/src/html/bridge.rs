@@ -1,0 +1,95 @@
+//! The page on how much is equalising.
+
+use super::takes::encoded;
+use crate::views::{BridgePage, FoundBridge, Named};
+use fairtake_audition::LeftOver;
+use fairtake_report::bridge::section;
+use fairtake_report::page::mic_name;
+use fairtake_report::words::signed;
+use maud::{Markup, html};
+
+pub(crate) fn bridge(page: &BridgePage) -> Markup {
+    html! {
+        h1 { "How much is equalising?" }
+        p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on takes that were not used to set it." }
+        (choices(page))
+        @match &page.found {
+            None => { @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } } },
+            Some(found) => (shown(page, found)),
+        }
+    }
+}
+
+fn choices(page: &BridgePage) -> Markup {
+    let select = |id: &str, label: &str, chosen: Option<&String>, named: &[Named]| {
+        html! {
+            label for=(id) { (label) }
+            select id=(id) name=(id) { @for n in named { option value=(n.key) selected[Some(&n.key) == chosen] { (n.name) } } }
+        }
+    };
+    html! {
+        form.choices action="/bridge" data-live {
+            span { (select("source", "on", page.source.as_ref(), &page.sources)) }
+            span { (select("from", "correct", page.from.as_ref(), &page.mics)) }
+            span { (select("to", "to be like", page.to.as_ref(), &page.mics)) }
+            span { label for="boost" { "no boost above, dB" } input.count type="number" id="boost" name="boost" min="0" max="40" step="any" value=(page.most_boost_db); }
+            span { label for="bands" { "bands at most" } input.count type="number" id="bands" name="bands" min="0" max="12" step="1" value=(page.most_bands); }
+            noscript { button type="submit" { "Show" } }
+        }
+    }
+}
+
+/// The address of what the page shows, with another path.
+fn address(page: &BridgePage, path: &str) -> String {
+    let of = |key: &Option<String>| encoded(key.as_deref().unwrap_or_default());
+    format!(
+        "{path}?source={}&from={}&to={}&boost={}&bands={}",
+        of(&page.source),
+        of(&page.from),
+        of(&page.to),
+        page.most_boost_db,
+        page.most_bands
+    )
+}
+
+fn shown(page: &BridgePage, found: &FoundBridge) -> Markup {
+    let name =
+        |key: &Option<String>| mic_name(&found.findings, key.as_deref().unwrap_or_default()).to_string();
+    let file = address(page, "/bridge/file");
+    let listen = format!("/listen?source={}", encoded(page.source.as_deref().unwrap_or_default()));
+    let compare = format!(
+        "/compare?source={}&reference={}&against={}",
+        encoded(page.source.as_deref().unwrap_or_default()),
+        encoded(page.from.as_deref().unwrap_or_default()),
+        encoded(page.to.as_deref().unwrap_or_default())
+    );
+    html! {
+        (section(&found.findings, &found.bridge))
+        @if let Some(left) = &found.left { (taken_away(left, &name(&page.from), &name(&page.to))) }
+        section aria-labelledby="to-take-along" {
+            h2 id="to-take-along" { "To take along" }
+            ul { @for (name, what, told) in &found.files {
+                li { a href=(format!("{file}&file={name}")) download { (name) } ": " (what) @if let Some(told) = told { " (" (told) ")" } "." }
+            } }
+            p.quiet { "Try a correction quiet first: a boost is louder than what you are used to. " a href=(listen) { "Listen to it" } " beside both microphones. " a href=(compare) { "Back to the comparison" } "." }
+        }
+    }
+}
+
+fn taken_away(left: &LeftOver, from: &str, to: &str) -> Markup {
+    html! {
+        section aria-labelledby="taken-away" {
+            h2 id="taken-away" { "Taken away from each other" }
+            p { "They were recorded together, so that " (from) " can be taken from " (to) ". What is left then, re the energy of " (to) ":" }
+            div.scroll { table {
+                thead { tr { th { "after" } th.n { "left, dB" } } }
+                tbody {
+                    tr { th scope="row" { "gain and delay alone" } td.n { (signed(left.without_db)) } }
+                    tr { th scope="row" { "the equaliser" } td.n { (signed(left.equaliser_db)) } }
+                    tr { th scope="row" { "the smoothest correction" } td.n { (signed(left.correction_db)) } }
+                }
+            } }
+            p.quiet { "What is left is what no such filter carries: phase, what happens in time, distortion, noise, sound from other directions." }
+        }
+    }
+}
