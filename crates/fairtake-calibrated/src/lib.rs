@@ -2,8 +2,13 @@
 //!
 //! A loudspeaker plays a known excitation; recordings of it, of a sound calibrator and of silence are measured here. Terms
 //! are those of IEC 60268-4. Every result is a [`Quantity`]: a value with its uncertainty and what that is made of.
-//! Nothing here opens a file or a sound device.
+//! Nothing here opens a file or a sound device. Modules in reading order.
 
 mod quantity;
 
+pub mod excitation;
+pub mod text_curve;
+
+pub use excitation::{Excitation, ExcitationError};
 pub use quantity::{Contribution, Quantity};
+pub use text_curve::{TextCurve, TextCurveError, TextMask};

@@ -2,6 +2,7 @@
 
 use crate::choices::{DesignArg, MatchArg, PatternArg, PlayingArg, RoleArg};
 pub(crate) use crate::cli_bridge::BridgeArgs;
+pub(crate) use crate::cli_sweep::SweepArgs;
 pub(crate) use crate::cli_write_up::WriteUpArgs;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use fairtake_compare::{Design, Settings};
@@ -33,6 +34,8 @@ pub(crate) enum Command {
     WriteUp(WriteUpArgs),
     /// How much of a difference is equalising: the correction as a filter and as bands, and what remains
     Bridge(BridgeArgs),
+    /// Write a sweep, noise or tone for a loudspeaker, with marks by which recordings of it are measured
+    Sweep(SweepArgs),
     /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
     Watch(WatchArgs),
     /// Open the work page on a shootout folder: plan, takes, compare, listen, write up

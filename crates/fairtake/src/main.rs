@@ -5,6 +5,7 @@
 mod choices;
 mod cli;
 mod cli_bridge;
+mod cli_sweep;
 mod cli_write_up;
 mod commands;
 mod failure;
@@ -23,6 +24,7 @@ fn main() -> ExitCode {
         Command::Report(args) => commands::report::run(&args),
         Command::WriteUp(args) => commands::write_up::run(&args),
         Command::Bridge(args) => commands::bridge::run(&args),
+        Command::Sweep(args) => commands::sweep::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
         Command::Listen(args) => commands::listen::run(&args),

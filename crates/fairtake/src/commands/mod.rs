@@ -11,5 +11,6 @@ pub(crate) mod listen;
 pub(crate) mod new;
 pub(crate) mod open;
 pub(crate) mod report;
+pub(crate) mod sweep;
 pub(crate) mod watch;
 pub(crate) mod write_up;
