@@ -4,6 +4,7 @@
 //! are those of IEC 60268-4. Every result is a [`Quantity`]: a value with its uncertainty and what that is made of.
 //! Nothing here opens a file or a sound device. Modules in reading order.
 
+pub mod level;
 mod quantity;
 
 pub mod excitation;
