@@ -1,0 +1,9 @@
+//! A measuring bench whose answers are known: a loudspeaker that is played to, a room, a recorder with its faults.
+//!
+//! Samples in, samples out, at one rate; it knows nothing of what measures them. Whatever is linear is done on the spectrum of the
+//! whole signal with the analogue formula, so that the truth is that formula.
+
+pub mod linear;
+pub mod loudspeaker;
+pub mod recorder;
+pub mod room;
