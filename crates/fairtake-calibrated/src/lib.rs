@@ -4,12 +4,14 @@
 //! are those of IEC 60268-4. Every result is a [`Quantity`]: a value with its uncertainty and what that is made of.
 //! Nothing here opens a file or a sound device. Modules in reading order.
 
-pub mod level;
 mod quantity;
 
+pub mod bench;
 pub mod excitation;
+pub mod level;
 pub mod text_curve;
 
+pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
 pub use quantity::{Contribution, Quantity};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

@@ -119,7 +119,7 @@ fn keep_in_step(takes: &[&Take], measures: &mut [TakeMeasure]) {
 /// brought to the take's gain where both gains are logged.
 fn lend_room_tone(takes: &[Take], measures: &mut [TakeMeasure]) {
     for i in 0..takes.len() {
-        if measures[i].noise.is_some() || matches!(takes[i].role, Role::RoomTone | Role::Calibrator) {
+        if measures[i].noise.is_some() || takes[i].role == Role::RoomTone {
             continue;
         }
         let serves = |j: &usize| {

@@ -170,8 +170,6 @@ pub enum Role {
     RoomTone,
     /// What leaks in from other sources.
     Bleed,
-    /// A sound calibrator on the microphone.
-    Calibrator,
 }
 
 /// The chain behind a microphone, as logged.

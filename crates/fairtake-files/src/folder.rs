@@ -87,6 +87,11 @@ impl ShootoutFolder {
         Ok(folder)
     }
 
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Where the log is.
     pub fn log_path(&self) -> PathBuf {
         self.path.join("shootout.toml")

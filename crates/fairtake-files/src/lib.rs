@@ -2,6 +2,7 @@
 
 mod assign;
 mod audio;
+mod bench_folder;
 mod compressed;
 mod cut;
 mod error;
@@ -10,6 +11,7 @@ mod folder_in_making;
 mod hash;
 mod listening;
 mod log;
+mod log_bench;
 mod log_change;
 mod log_error;
 mod log_fields;
@@ -27,6 +29,7 @@ mod write;
 
 pub use assign::{NotKnown, Said, Suggested, assign, passes, started_together, suggest};
 pub use audio::{AudioFile, ChannelSamples};
+pub use bench_folder::described_in;
 pub use cut::{GapSettings, ListError, Proposal, channel_names, cut_at_list, cut_at_markers};
 pub use error::{AudioError, AudioProblem};
 pub use folder::{FolderError, ShootoutFolder, bare_takes, cache_key, contents_of, contents_of_log};
@@ -37,6 +40,7 @@ pub use listening::{
     answers_json, store_path,
 };
 pub use log::{Log, TakeEntry, parse_log};
+pub use log_bench::{BenchLog, MeasuredEntry, MicFiles};
 pub use log_change::{Change, ChangeError, Place};
 pub use log_error::LogError;
 pub use log_write::{LogFile, new_log};

@@ -2,16 +2,28 @@
 //!
 //! Form: docs/formats/shootout.md.
 
+use crate::log_bench::{self, BenchLog};
 use crate::log_error::LogError;
 use crate::log_fields::{Fields, Reader, nearest};
+use fairtake_calibrated::MeasuredRole;
 use fairtake_compare::{ChainEntry, Design, Mic, OwnWords, Plan, Role, Shootout, Source};
 use serde::Deserialize;
 use std::collections::HashSet;
 use std::ops::Range;
 use toml_edit::{Document, Item};
 
-const TOP_KEYS: [&str; 8] =
-    ["title", "margin_db", "temperature_c", "mics", "sources", "plans", "own_words", "takes"];
+const TOP_KEYS: [&str; 10] = [
+    "title",
+    "margin_db",
+    "temperature_c",
+    "mics",
+    "sources",
+    "plans",
+    "own_words",
+    "bench",
+    "calibrator",
+    "takes",
+];
 const MIC_KEYS: [&str; 6] = ["name", "year", "serial", "kind", "pattern", "centre_offset_mm"];
 const SOURCE_KEYS: [&str; 6] = ["name", "playing", "distance_mm", "radius_mm", "angle_deg", "replayed"];
 const PLAN_KEYS: [&str; 9] = [
@@ -103,8 +115,24 @@ impl TakeEntry {
 pub struct Log {
     /// All but the takes.
     pub shootout: Shootout,
-    /// The takes in the order of the log.
+    /// The takes that are compared, or help to, in the order of the log.
     pub takes: Vec<TakeEntry>,
+    /// What it says of measurements, with their takes.
+    pub bench: BenchLog,
+}
+
+impl Log {
+    /// True where a file is that of a take, of a comparison or a measurement, or of what was played for one.
+    pub fn lists(&self, file: &str) -> bool {
+        self.files().any(|known| known == file)
+    }
+
+    /// The files of all takes, and of what was played for measurements; one may come several times.
+    pub fn files(&self) -> impl Iterator<Item = &str> {
+        let measured = self.bench.takes.iter();
+        let measured = measured.flat_map(|t| [Some(t.file.as_str()), t.excitation.as_deref()]).flatten();
+        self.takes.iter().map(|t| t.file.as_str()).chain(measured)
+    }
 }
 
 /// Parses the text of a log; `file` is named in errors.
@@ -120,6 +148,17 @@ pub fn parse_log(file: &str, text: &str) -> Result<Log, LogError> {
     toml::from_str::<toml::Table>(text).map_err(|e| not_toml(e.message(), e.span()))?;
     let document = Document::parse(text).map_err(|e| not_toml(e.message(), e.span()))?;
     Reader { file, text }.log(document.as_table())
+}
+
+/// The roles of takes that are compared, or help to.
+const ROLES: [&str; 4] = ["compared", "witness", "room-tone", "bleed"];
+
+/// What a take is for.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(untagged)]
+enum LoggedRole {
+    Compared(Role),
+    Measured(MeasuredRole),
 }
 
 /// A design as the log writes it.
@@ -167,21 +206,34 @@ impl Reader<'_> {
             shootout.own_words.push(words);
         }
         let mut takes = Vec::new();
+        let mut bench = self.bench(top, &shootout)?;
         let mut seen = HashSet::new();
-        for table in self.tables(top, "takes")? {
-            let take = self.take(table, takes.len(), &shootout)?;
-            if !seen.insert((take.file.clone(), take.channel)) {
-                let what = format!("{} channel {} is logged twice", take.file, take.channel);
+        for (take_idx, table) in self.tables(top, "takes")?.into_iter().enumerate() {
+            let known: Vec<&str> = [TAKE_KEYS.as_slice(), &log_bench::TAKE_KEYS].concat();
+            self.known_keys(table, &known)?;
+            let (file, channel) = match self.role(table)? {
+                LoggedRole::Measured(role) => {
+                    let take = self.measured_take(table, take_idx, role, &shootout)?;
+                    bench.takes.push(take.clone());
+                    (take.file, take.channel)
+                }
+                LoggedRole::Compared(role) => {
+                    let take = self.take(table, take_idx, role, &shootout)?;
+                    takes.push(take.clone());
+                    (take.file, take.channel)
+                }
+            };
+            if !seen.insert((file.clone(), channel)) {
+                let what = format!("{file} channel {channel} is logged twice");
                 return Err(self.fail(self.value_span(table, "file"), what, "remove one of the two"));
             }
-            takes.push(take);
         }
-        Ok(Log { shootout, takes })
+        Ok(Log { shootout, takes, bench })
     }
 
     fn mic(&self, key: &str, item: &Item) -> Result<Mic, LogError> {
         let t = self.table(key, item)?;
-        self.known_keys(t, &MIC_KEYS)?;
+        self.known_keys(t, &[MIC_KEYS.as_slice(), &log_bench::MIC_KEYS].concat())?;
         Ok(Mic {
             name: self.text_of(t, "name")?.unwrap_or_else(|| key.into()),
             year: self.whole(t, "year", 1800, 9999)?.map(|y| y as i32),
@@ -258,8 +310,24 @@ impl Reader<'_> {
         Ok(words)
     }
 
-    fn take(&self, t: Fields, take_idx: usize, shootout: &Shootout) -> Result<TakeEntry, LogError> {
-        self.known_keys(t, &TAKE_KEYS)?;
+    /// What a take is for: the words of comparisons and of measurements are one list to whoever writes them.
+    fn role(&self, t: Fields) -> Result<LoggedRole, LogError> {
+        let words: Vec<&str> = ROLES.into_iter().chain(MeasuredRole::WORDS).collect();
+        Ok(self.word(t, "role", &words)?.unwrap_or(LoggedRole::Compared(Role::Compared)))
+    }
+
+    fn take(
+        &self,
+        t: Fields,
+        take_idx: usize,
+        role: Role,
+        shootout: &Shootout,
+    ) -> Result<TakeEntry, LogError> {
+        if let Some(key) = log_bench::TAKE_KEYS.into_iter().find(|key| t.contains_key(key)) {
+            let hint = format!("add a role: {}", MeasuredRole::WORDS.join(", "));
+            let what = format!("`{key}` belongs to takes of a measurement");
+            return Err(self.fail(self.value_span(t, key), what, &hint));
+        }
         let mic = self.required(t, "mic")?;
         let source = self.required(t, "source")?;
         self.defined(t, ("mic", "mics"), &mic, shootout.mics.keys())?;
@@ -274,9 +342,7 @@ impl Reader<'_> {
             performance: count("performance")?.unwrap_or(take_idx as u32 + 1),
             order: count("order")?,
             position: self.text_of(t, "position")?,
-            role: self
-                .word(t, "role", &["compared", "witness", "room-tone", "bleed", "calibrator"])?
-                .unwrap_or_default(),
+            role,
             chain: ChainEntry {
                 gain_db: self.number(t, "gain_db", -200.0, 200.0)?,
                 pad_db: self.number(t, "pad_db", -200.0, 200.0)?,

@@ -1,5 +1,6 @@
 //! An error in the log, shown with file, line, column, the line itself and a caret.
 
+use fairtake_calibrated::TextCurveError;
 use std::fmt;
 use std::ops::Range;
 
@@ -43,6 +44,20 @@ impl LogError {
     pub(crate) fn whole_file(file: &str, what: String, hint: &str) -> LogError {
         let (source_line, hint) = (String::new(), hint.into());
         LogError { file: file.into(), line: 0, column: 0, source_line, n_marked: 0, what, hint }
+    }
+
+    /// In a text of points.
+    pub(crate) fn in_text(file: &str, e: &TextCurveError) -> LogError {
+        let (source_line, column) = e.shown.clone().map_or((String::new(), 0), |(line, at)| (line, at + 1));
+        LogError {
+            file: file.into(),
+            line: e.line.unwrap_or(0),
+            column,
+            source_line,
+            n_marked: 1,
+            what: e.what.clone(),
+            hint: e.hint.into(),
+        }
     }
 }
 

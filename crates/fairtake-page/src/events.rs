@@ -47,7 +47,7 @@ pub(crate) async fn watch(desk: Desk) {
         let (folder, path) = (desk.folder().clone(), desk.path().to_path_buf());
         let looked = tokio::task::spawn_blocking(move || {
             // What the log names elsewhere is watched as well; as it was, while the log cannot be read.
-            let files = folder.log().map(|log| log.takes.into_iter().map(|t| t.file).collect::<Vec<_>>());
+            let files = folder.log().map(|log| log.files().map(String::from).collect::<Vec<_>>());
             let listed = files.unwrap_or(listed);
             (looked(&path, &listed), listed)
         });

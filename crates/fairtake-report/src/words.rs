@@ -142,7 +142,6 @@ pub fn role(r: Role) -> &'static str {
         Role::Witness => "witness",
         Role::RoomTone => "room tone",
         Role::Bleed => "bleed",
-        Role::Calibrator => "calibrator",
     }
 }
 

@@ -8,7 +8,7 @@ pub(crate) fn keep_what_concerns(checks: &mut Vec<CheckResult>, takes: &[Take]) 
     checks.retain(|c| {
         let role = takes.iter().find(|t| c.take.as_deref() == Some(t.id.as_str())).map(|t| t.role);
         !match role {
-            Some(Role::RoomTone | Role::Calibrator) => {
+            Some(Role::RoomTone) => {
                 [LEVEL_LOW.code, TOO_FEW_EVENTS.code, SNR_UNKNOWN.code, WRONG_CHANNEL.code]
                     .contains(&c.code.as_str())
             }

@@ -11,13 +11,8 @@ use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 
 /// Words for roles, as the log has them.
-pub(super) const ROLES: [(&str, &str); 5] = [
-    ("compared", "compared"),
-    ("witness", "witness"),
-    ("room-tone", "room tone"),
-    ("bleed", "bleed"),
-    ("calibrator", "calibrator"),
-];
+pub(super) const ROLES: [(&str, &str); 4] =
+    [("compared", "compared"), ("witness", "witness"), ("room-tone", "room tone"), ("bleed", "bleed")];
 /// A recording that is not shorter than this may hold several microphones, in seconds.
 const LONG_S: f64 = 20.0;
 /// Size of the drawn waveform.
@@ -144,7 +139,7 @@ fn waiting_rows(page: &TakesPage, w: &Waiting) -> Markup {
     }
 }
 
-const ROLE_ORDER: [Role; 5] = [Role::Compared, Role::Witness, Role::RoomTone, Role::Bleed, Role::Calibrator];
+const ROLE_ORDER: [Role; 4] = [Role::Compared, Role::Witness, Role::RoomTone, Role::Bleed];
 
 fn only(named: &[Named]) -> Option<&str> {
     match named {

@@ -270,7 +270,7 @@ fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
     let there =
         audio_in(desk.path()).map_err(|e| Trouble::disk(format!("the folder cannot be listed: {e}")))?;
     let log = &now.loaded.log;
-    let listed = |file: &String| log.takes.iter().any(|t| t.file == *file);
+    let listed = |file: &String| log.lists(file);
     let opened: Vec<(String, Result<AudioFile, _>)> = there
         .into_iter()
         .filter(|file| !listed(file))

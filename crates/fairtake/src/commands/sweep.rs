@@ -8,6 +8,7 @@ use crate::{Done, Outcome};
 use fairtake_calibrated::excitation::{Form, Kind};
 use fairtake_calibrated::{Excitation, TextCurve};
 use fairtake_files::wav::{Replace, StoreAs, WavSpec, WavWriter};
+use fairtake_files::{described_in, write_whole};
 use std::path::Path;
 
 /// Said with every file: what sounds next can hurt.
@@ -25,15 +26,23 @@ pub(crate) fn run(args: &SweepArgs) -> Outcome {
         bext: None,
         cue_markers: Vec::new(),
     };
-    WavWriter::create(&args.file, spec, Replace::Never)
-        .and_then(|mut w| w.write(&excitation.render()).and_then(|()| w.finish()))
-        .map_err(|e| Failure::new(&e, e.hint()))?;
+    let described = described_in(&args.file);
+    let json = to_json(&excitation)?;
+    // The description first: a sound without it cannot be measured with.
+    write_whole(&described, json.as_bytes(), Replace::Never).map_err(|e| Failure::new(&e, e.hint()))?;
+    let written = WavWriter::create(&args.file, spec, Replace::Never)
+        .and_then(|mut w| w.write(&excitation.render()).and_then(|()| w.finish()));
+    if let Err(e) = written {
+        // It is ours, of this moment, and of no use alone.
+        let _ = std::fs::remove_file(&described);
+        return Err(Failure::new(&e, e.hint()));
+    }
     if args.json {
-        println!("{}", to_json(&excitation)?);
+        println!("{json}");
     } else {
         println!("{}", told(&excitation));
     }
-    eprintln!("wrote {}\n{CAUTION}", args.file.display());
+    eprintln!("wrote {} and {}, which says what it is\n{CAUTION}", args.file.display(), described.display());
     Ok(Done::Clean)
 }
 

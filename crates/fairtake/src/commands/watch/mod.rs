@@ -36,7 +36,7 @@ pub(crate) fn run(args: &WatchArgs) -> Outcome {
     }
     let mut watcher = Watcher::new(&args.folder);
     if !args.all {
-        watcher.pass_over(log.takes.iter().map(|t| t.file.as_str()));
+        watcher.pass_over(log.files());
     }
     let mut session = Session::new(folder, &args.folder, said, args.reference.clone());
     let started = Instant::now();

@@ -129,7 +129,7 @@ impl Session {
             listed: false,
         };
         let Some(log) = log else { return stand_in("not logged: mend shootout.toml".into()) };
-        let listed = log.takes.iter().any(|t| t.file == file);
+        let listed = log.lists(file);
         match assign(log, file, audio, &self.said) {
             Ok(entries) => Owned { entries, question: None, listed },
             Err(not) => stand_in(format!("{} {}", not.words(), not.hint(&log.shootout))),

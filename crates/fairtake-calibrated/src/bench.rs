@@ -1,0 +1,149 @@
+//! What was recorded for measurements, as the log has it: microphones, their files, the calibrator, the chain, and takes.
+
+use crate::level::{Calibrator, Pattern, Purpose, Stated};
+use crate::{Excitation, TextCurve, TextMask};
+use fairtake_compare::Samples;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Everything that is needed to measure.
+#[derive(Default)]
+pub struct Bench {
+    /// Title of the session.
+    pub title: String,
+    /// Temperature in °C; 20 where it is not logged.
+    pub temperature_c: Option<f64>,
+    /// Static pressure in kPa, where somebody read it.
+    pub static_pressure_kpa: Option<f64>,
+    /// Microphones by key.
+    pub mics: BTreeMap<String, BenchMic>,
+    /// The sound calibrator. What belongs to a microphone (its pressure-to-free-field correction) stands with the microphone.
+    pub calibrator: Option<Calibrator>,
+    /// The converter's input at full scale, in dB re 1 V RMS of a sine; `None`: not known.
+    pub full_scale_dbv: Option<Stated>,
+    /// How far a logged gain may be off, in dB either way.
+    pub gain_within_db: f64,
+    /// How well microphones were put at one place, in mm either way.
+    pub place_within_mm: f64,
+    /// The takes, in the order of the log.
+    pub takes: Vec<BenchTake>,
+}
+
+/// One microphone as measurements need it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BenchMic {
+    /// Name for people.
+    pub name: String,
+    /// What it was built for.
+    pub purpose: Purpose,
+    /// Directional or not.
+    pub pattern: Pattern,
+    /// Share of the pressure gradient that its logged pattern has, 0 to 1; `None`: not logged.
+    pub gradient_share: Option<f64>,
+    /// Free-field response of a reference microphone, by its file, in dB.
+    pub correction: Option<TextCurve>,
+    /// How far that may be off, in dB either way.
+    pub correction_within_db: Option<f64>,
+    /// Free-field minus pressure response at the calibrator's frequency, in dB.
+    pub pressure_to_free_field_db: Stated,
+    /// Response that its maker published, in dB.
+    pub published: Option<TextCurve>,
+    /// Tolerances for its response, in dB.
+    pub tolerance: Option<TextMask>,
+    /// Figures that its maker states.
+    pub stated: StatedFigures,
+}
+
+/// Figures of a data sheet, to be held against what is measured. Each may be missing.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct StatedFigures {
+    /// Sensitivity at 1 kHz in mV/Pa.
+    pub sensitivity_mv_per_pa: Option<f64>,
+    /// Equivalent noise level, A-weighted, in dB SPL.
+    pub noise_dba: Option<f64>,
+    /// Equivalent noise level, BS.468 quasi-peak, in dB SPL.
+    pub noise_bs468_db: Option<f64>,
+    /// Highest sound pressure level in dB SPL.
+    pub max_spl_db: Option<f64>,
+    /// Total harmonic distortion at that level, in percent.
+    pub max_spl_thd_percent: Option<f64>,
+    /// Effective frequency range in Hz.
+    pub from_hz: Option<f64>,
+    /// Upper end in Hz.
+    pub to_hz: Option<f64>,
+}
+
+/// What a take of a measurement is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MeasuredRole {
+    /// An excitation, played by the loudspeaker.
+    Response,
+    /// A sound calibrator on the microphone.
+    Calibrator,
+    /// Silence, at the gain of the sensitivity.
+    SelfNoise,
+    /// The chain without the microphone, its source impedance in its place.
+    ChainNoise,
+    /// Another microphone beside one whose silence is recorded, at the same time: what both hear is the room's.
+    Ambient,
+}
+
+impl MeasuredRole {
+    /// Every role as the log writes it.
+    pub const WORDS: [&str; 5] = ["response", "calibrator", "self-noise", "chain-noise", "ambient"];
+
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            MeasuredRole::Response => "response",
+            MeasuredRole::Calibrator => "calibrator",
+            MeasuredRole::SelfNoise => "self-noise",
+            MeasuredRole::ChainNoise => "chain noise",
+            MeasuredRole::Ambient => "ambient noise",
+        }
+    }
+}
+
+/// One take.
+pub struct BenchTake {
+    /// Unique: file and channel.
+    pub id: String,
+    /// The file as the user named it.
+    pub file: String,
+    /// Key of the microphone.
+    pub mic: String,
+    /// Key of the loudspeaker, or of whatever stands for it.
+    pub source: String,
+    /// What it is.
+    pub role: MeasuredRole,
+    /// Which setting-up, counted from 1.
+    pub placement: u32,
+    /// Takes recorded at once share it.
+    pub performance: u32,
+    /// Gain in dB as logged.
+    pub gain_db: Option<f64>,
+    /// Direction of the sound, in degrees off the microphone's axis; 0 where it is not logged.
+    pub angle_deg: f64,
+    /// Distance from the loudspeaker's front to the grille, in mm, where it is logged.
+    pub distance_mm: Option<f64>,
+    /// What was played.
+    pub excitation: Option<Excitation>,
+    /// SHA-256 of its file.
+    pub sha256: String,
+    /// The samples.
+    pub samples: Box<dyn Samples>,
+}
+
+impl BenchTake {
+    /// All samples, full scale ±1.
+    ///
+    /// # Errors
+    /// When the medium fails.
+    pub fn read(&self) -> Result<Vec<f32>, fairtake_compare::ReadError> {
+        let mut samples = vec![0f32; self.samples.frames() as usize];
+        let n = self.samples.read(0, &mut samples)?;
+        samples.truncate(n);
+        Ok(samples)
+    }
+}
