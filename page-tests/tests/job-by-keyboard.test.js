@@ -155,7 +155,7 @@ stage("takes: files chosen, assigned and looked at", async () => {
 
 stage("compare: read out with the arrows, settings by letters, zoom, evidence", async () => {
   await step("Compare");
-  await page.locator("#picture .wide svg").waitFor();
+  await page.locator("#picture :is(.wide, .one) svg").waitFor();
   await tabTo("#picture");
   await page.keyboard.press("ArrowRight");
   const readout = page.locator("#readout");

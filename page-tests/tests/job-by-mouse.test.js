@@ -156,10 +156,10 @@ const numbers = (words) =>
 
 stage("the read-out says the numbers of compare.json", async () => {
   await step("Compare");
-  await page.locator("#picture .wide svg").waitFor();
+  await page.locator("#picture :is(.wide, .one) svg").waitFor();
   const twin = await (await page.request.get(`/compare.json${new URL(page.url()).search}`)).json();
   const bands = twin.found.comparison.bands;
-  const readings = page.locator("#picture .wide rect.reading");
+  const readings = page.locator("#picture :is(.wide, .one) rect.reading");
   const n = await readings.count();
   assert.ok(n > 20, `${n} places can be read`);
   for (const share of [0.1, 0.35, 0.5, 0.75, 0.95]) {
@@ -187,10 +187,13 @@ stage("the read-out says the numbers of compare.json", async () => {
 });
 
 stage("settings redraw, zooming looks closer, hiding stays", async () => {
-  const readings = page.locator("#picture .wide rect.reading");
+  const readings = page.locator("#picture :is(.wide, .one) rect.reading");
   const before = await readings.count();
   await page.locator("#bands").selectOption("3");
-  await page.waitForFunction((n) => document.querySelectorAll("#picture .wide rect.reading").length < n / 2, before);
+  await page.waitForFunction(
+    (n) => document.querySelectorAll("#picture :is(.wide, .one) rect.reading").length < n / 2,
+    before,
+  );
   await page.locator("#margin").fill("3");
   await page.locator("#margin").press("Enter");
   await page.waitForURL(/margin=3/);
@@ -210,7 +213,7 @@ stage("settings redraw, zooming looks closer, hiding stays", async () => {
   assert.equal(await hidden(), true);
   await page.locator("#bands").selectOption("12");
   await page.waitForURL(/bands=12/);
-  await page.waitForFunction(() => document.querySelectorAll("#picture .wide rect.reading").length > 60);
+  await page.waitForFunction(() => document.querySelectorAll("#picture :is(.wide, .one) rect.reading").length > 60);
   assert.equal(await hidden(), true, "what is hidden stays hidden when the picture is drawn anew");
   await page.locator('input[data-show="bands"]').check();
 
@@ -221,7 +224,7 @@ stage("settings redraw, zooming looks closer, hiding stays", async () => {
   await page.getByRole("button", { name: "Whole axis" }).click();
   await page.waitForURL((url) => !url.searchParams.has("from"));
   await page.locator("#picture").evaluate((figure) => figure.scrollIntoView({ behavior: "instant" }));
-  const box = await page.locator("#picture .wide svg").boundingBox();
+  const box = await page.locator("#picture :is(.wide, .one) svg").boundingBox();
   assert.ok(box);
   await page.mouse.move(box.x + box.width * 0.4, box.y + 150);
   await page.mouse.down();

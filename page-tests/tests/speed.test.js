@@ -48,7 +48,7 @@ function redraw(page, change) {
         const before = document.querySelector("#picture");
         const begun = performance.now();
         const seen = new MutationObserver(() => {
-          const now = document.querySelector("#picture .wide svg");
+          const now = document.querySelector("#picture :is(.wide, .one) svg");
           if (!now || document.querySelector("#picture") === before) return;
           seen.disconnect();
           requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now() - begun)));
@@ -70,11 +70,11 @@ test("the demo: first picture, redraws, zoom", async () => {
   const page = await room.watched.window(served.link);
   await watchLongTasks(page);
   await page.goto("/compare?source=drum-together");
-  await page.locator("#picture .wide svg").waitFor();
+  await page.locator("#picture :is(.wide, .one) svg").waitFor();
   const [first, margins, matches, zooms] = [[], [], [], []].map(() => /** @type {number[]} */ ([]));
   for (let i = 0; i < RUNS; i++) {
     await page.goto("/compare?source=drum-together");
-    await page.locator("#picture .wide svg").waitFor();
+    await page.locator("#picture :is(.wide, .one) svg").waitFor();
     first.push(
       await page.evaluate(() => {
         const paint = performance.getEntriesByName("first-contentful-paint")[0];

@@ -35,6 +35,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/findings.json", get(views::findings))
         .route("/others", get(views::all_others))
         .route("/figure", get(views::figure))
+        .route("/evidence", get(views::evidence))
         .route("/wave.json", get(views::wave))
         .route("/report.html", get(views::report))
         .route("/write-up/report", post(views::export))

@@ -1,7 +1,7 @@
 // The page Compare: reading the picture out, looking closer, hiding parts, and from a finding to its evidence. Every number
 // that is read out comes with the picture; none is computed here.
 
-import { show } from "./redraw.js";
+import { narrow, show, showPart } from "./redraw.js";
 import { here } from "./say.js";
 
 /** What is hidden, kept while the picture is redrawn. @type {Set<string>} */
@@ -16,11 +16,18 @@ export function mountCompare(main) {
   }
   const others = main.querySelector("#others");
   if (others instanceof HTMLElement) fetchOthers(others);
+  const tables = main.querySelector("#evidence[data-later]");
+  if (tables instanceof HTMLElement) fetchTables(tables);
 }
+
+// A picture that was fetched is of one width: where the screen becomes wide or narrow, the other one is needed.
+narrow.addEventListener("change", () => {
+  if (document.querySelector("#picture .one")) show(here());
+});
 
 /** @param {HTMLElement} figure */
 function mountPicture(figure) {
-  // One for wide screens and one for narrow ones; the style shows one of them.
+  // Of two that came with the page, for wide screens and for narrow ones, the style shows one.
   const svg = [...figure.querySelectorAll("svg.corridor")].find((s) => s.getClientRects().length > 0);
   const readout = figure.querySelector("#readout");
   if (!(svg instanceof SVGSVGElement) || !readout) return;
@@ -124,7 +131,8 @@ async function look(from, to) {
     address.searchParams.set("from", low.toFixed(1));
     address.searchParams.set("to", high.toFixed(1));
   }
-  await show(address.pathname + address.search);
+  // Nothing else on the page depends on it.
+  await showPart(`/figure${address.search}`, address.pathname + address.search, "picture", mountPicture);
 }
 
 /**
@@ -161,5 +169,35 @@ async function fetchOthers(place) {
     else place.replaceChildren(document.createRange().createContextualFragment(told.html));
   } catch {
     place.textContent = "The program does not answer.";
+  }
+}
+
+/**
+ * The tables behind the picture, after it; until they are here, those of before are shown as such.
+ * @param {HTMLElement} place
+ */
+async function fetchTables(place) {
+  const digest = place.dataset.later;
+  place.ariaBusy = "true";
+  // The picture is drawn first.
+  await new Promise((drawn) => requestAnimationFrame(() => setTimeout(drawn)));
+  let text = "";
+  try {
+    const answer = await fetch(`/evidence${location.search}`);
+    if (answer.ok) text = await answer.text();
+  } catch {
+    // Said below.
+  }
+  // Others may have been asked for meanwhile.
+  if (!place.isConnected || place.dataset.later !== digest) return;
+  delete place.dataset.later;
+  place.ariaBusy = null;
+  if (text) {
+    place.replaceChildren(document.createRange().createContextualFragment(text));
+    if (digest) place.dataset.digest = digest;
+  } else {
+    place.textContent = "The tables could not be fetched. Is the program still running?";
+    // So that the next picture asks for them again.
+    place.dataset.digest = "";
   }
 }

@@ -24,36 +24,82 @@ let swapping = false;
 /** The folder changed while somebody was at work here; the page follows when that is done. */
 let behind = false;
 
+/** Where the style shows a picture for narrow screens. */
+export const narrow = matchMedia("(max-width: 640px)");
+
+/**
+ * The address to ask at: the page itself holds a picture for either width, a script asks for the one that is seen.
+ * @param {string} address
+ */
+function withPicture(address) {
+  const at = new URL(address, location.href);
+  if (at.pathname === "/compare" || at.pathname === "/figure")
+    at.searchParams.set("picture", narrow.matches ? "narrow" : "wide");
+  return at.pathname + at.search;
+}
+
+/**
+ * What the program answers, said aloud where that is no page; `null`: there is nothing to be shown.
+ * @param {string} address
+ */
+async function answerOf(address) {
+  const number = ++newest;
+  let answer;
+  try {
+    answer = await fetch(withPicture(address), { headers: { "x-part": "main" } });
+  } catch {
+    say("The program does not answer. Is it still running?", "trouble");
+    return null;
+  }
+  const text = await answer.text();
+  if (number !== newest) return null;
+  if (!answer.ok) {
+    const told = text.startsWith("{") ? JSON.parse(text) : { what: text };
+    // Several lines say where in the log, with a mark under the place: they need room.
+    if (told.what.includes("\n")) sayAtLength(told);
+    else say(`${told.what}. ${told.hint ?? ""}`, "trouble");
+    return null;
+  }
+  await released();
+  if (number !== newest) return null;
+  if (document.getElementById("told")) {
+    document.getElementById("told")?.remove();
+    say("");
+  }
+  return text;
+}
+
+/**
+ * Fetches one part of the page again and puts it in place of the one that is there.
+ * @param {string} from address of the part
+ * @param {string} address what the page is then
+ * @param {string} id of the part
+ * @param {(part: HTMLElement) => void} bring puts life into it
+ */
+export async function showPart(from, address, id, bring) {
+  const text = await answerOf(from);
+  const old = document.getElementById(id);
+  if (text === null || !old) return;
+  history.replaceState(null, "", address);
+  // The main part is no more what was put in last.
+  shown = null;
+  const made = document.createRange().createContextualFragment(text).firstElementChild;
+  if (!(made instanceof HTMLElement)) return;
+  const focused = focus();
+  old.replaceWith(made);
+  bring(made);
+  refocus(focused);
+}
+
 /**
  * Fetches the main part again, or that of another address, and puts it in place if it differs.
  * @param {string} address
  * @param {boolean} push make it a step in the browser's history
  */
 export async function show(address, push = false) {
-  const number = ++newest;
-  let answer;
-  try {
-    answer = await fetch(address, { headers: { "x-part": "main" } });
-  } catch {
-    say("The program does not answer. Is it still running?", "trouble");
-    return;
-  }
-  const text = await answer.text();
-  if (number !== newest) return;
-  if (!answer.ok) {
-    const told = text.startsWith("{") ? JSON.parse(text) : { what: text };
-    // Several lines say where in the log, with a mark under the place: they need room.
-    if (told.what.includes("\n")) sayAtLength(told);
-    else say(`${told.what}. ${told.hint ?? ""}`, "trouble");
-    return;
-  }
-  await released();
-  if (number !== newest) return;
+  const text = await answerOf(address);
+  if (text === null) return;
   behind = false;
-  if (document.getElementById("told")) {
-    document.getElementById("told")?.remove();
-    say("");
-  }
   if (push) history.pushState(null, "", address);
   else history.replaceState(null, "", address);
   if (text === shown) return;
@@ -69,6 +115,16 @@ export async function show(address, push = false) {
   // A choice of files that is being opened belongs to its field, and is gone with it: the field stays.
   const drop = main().querySelector("#drop");
   if (drop) made.querySelector("#drop")?.replaceWith(drop);
+  // Tables come by their digest: those that are there stay, at least until others are here.
+  const [tables, later] = [main().querySelector("#evidence"), made.querySelector("#evidence[data-later]")];
+  if (tables instanceof HTMLElement && later instanceof HTMLElement) {
+    if (tables.dataset.digest !== later.dataset.digest) tables.dataset.later = later.dataset.digest;
+    else {
+      delete tables.dataset.later;
+      tables.ariaBusy = null;
+    }
+    later.replaceWith(tables);
+  }
   main().replaceWith(made);
   retitle();
   swapping = false;

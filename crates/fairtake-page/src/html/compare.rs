@@ -2,13 +2,15 @@
 
 use super::takes::check_table;
 use super::{mic, shape};
-use crate::views::{ComparePage, Found, Named, Other, SMOOTHINGS};
+use crate::views::{ComparePage, Found, Named, Other, Pictures, SMOOTHINGS};
 use fairtake_compare::{Distance, Finding, MatchBy};
+use fairtake_report::figure::Layout;
 use fairtake_report::page::{
     alignment, bands, budget, caption, features, key, levels, made, mic_name, regions, verdict,
 };
 use fairtake_report::words::{self, number};
 use maud::{Markup, PreEscaped, html};
+use std::hash::{DefaultHasher, Hash, Hasher};
 
 /// By what levels can be matched, as an address has it.
 const MATCHES: [(MatchBy, &str); 4] = [
@@ -85,14 +87,34 @@ fn pair(page: &ComparePage, found: &Found) -> Markup {
             }
         }
         details.made { summary { "How it was made" } (made(f, c)) }
-        section id="evidence" {
-            div id="regions" { (regions(c)) }
-            div id="levels" { (levels(f, c)) }
-            div id="features" { (features(f, c)) }
-            (alignment(c))
-            (budget(c))
-            (bands(f, c))
+        (evidence(page, found))
+    }
+}
+
+/// The tables that findings and picture rest on. A script that asks for the page gets their digest in their place, and asks
+/// for them when they are others than it shows already: they lie below, and are as long as all the rest.
+fn evidence(page: &ComparePage, found: &Found) -> Markup {
+    let tables = tables(found).into_string();
+    let mut digest = DefaultHasher::new();
+    tables.hash(&mut digest);
+    let later = page.pictures != Pictures::Both;
+    html! {
+        section id="evidence" data-digest=(format!("{:016x}", digest.finish())) data-later[later] {
+            @if !later { (PreEscaped(tables)) }
         }
+    }
+}
+
+/// The tables alone.
+pub(crate) fn tables(found: &Found) -> Markup {
+    let (f, c) = (&found.findings, &found.comparison);
+    html! {
+        div id="regions" { (regions(c)) }
+        div id="levels" { (levels(f, c)) }
+        div id="features" { (features(f, c)) }
+        (alignment(c))
+        (budget(c))
+        (bands(f, c))
     }
 }
 
@@ -112,12 +134,19 @@ fn said(finding: &Finding) -> Markup {
     }
 }
 
-fn picture(page: &ComparePage, found: &Found) -> Markup {
+/// The picture and what is done with it.
+pub(crate) fn picture(page: &ComparePage, found: &Found) -> Markup {
     let whole = page.range_hz.0 <= 20.0 && page.range_hz.1 >= 20_000.0;
     html! {
         figure.picture id="picture" tabindex="0" aria-label="difference corridor; the arrow keys read it out band by band" data-from=(page.range_hz.0) data-to=(page.range_hz.1) {
-            div.wide { (PreEscaped(page.picture().unwrap_or_default())) }
-            div.narrow { (PreEscaped(page.narrow_picture().unwrap_or_default())) }
+            @match page.pictures {
+                Pictures::Both => {
+                    div.wide { (drawn(page, Layout::WIDE)) }
+                    div.narrow { (drawn(page, Layout::NARROW)) }
+                }
+                Pictures::Wide => div.one { (drawn(page, Layout::WIDE)) },
+                Pictures::Narrow => div.one { (drawn(page, Layout::NARROW)) },
+            }
             p.readout id="readout" role="status" { "Point at the picture, or step through it with ← and →." }
             div.row.tools {
                 fieldset.shown { legend.unseen { "What is shown" }
@@ -135,6 +164,10 @@ fn picture(page: &ComparePage, found: &Found) -> Markup {
             figcaption { (caption(&found.findings, &found.comparison)) " Drag over the picture to look closer." }
         }
     }
+}
+
+fn drawn(page: &ComparePage, layout: Layout) -> Markup {
+    PreEscaped(page.picture(layout).unwrap_or_default())
 }
 
 /// Each microphone against the reference in small, and the table of every pair.

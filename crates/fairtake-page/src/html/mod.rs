@@ -9,7 +9,7 @@ mod takes;
 mod write_up;
 
 pub(crate) use bridge::bridge;
-pub(crate) use compare::{compare, others};
+pub(crate) use compare::{compare, others, picture, tables};
 pub(crate) use listen::listen;
 pub(crate) use plan::plan;
 pub(crate) use takes::takes;

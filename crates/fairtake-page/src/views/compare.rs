@@ -44,6 +44,22 @@ pub(crate) struct ComparePage {
     pub why_nothing: Option<String>,
     /// What blind tests of the pair say: title and sentences.
     pub heard: Vec<(String, Vec<String>)>,
+    /// How much of it is written down at once.
+    #[serde(skip)]
+    pub pictures: Pictures,
+}
+
+/// Which pictures are drawn, and whether the tables behind them come along.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum Pictures {
+    /// Whole page: one for each width, of which the style shows one; the tables too.
+    #[default]
+    Both,
+    /// A script asked, on a wide screen: it fetches the tables when they are others than it has.
+    Wide,
+    /// The same on a narrow one.
+    Narrow,
 }
 
 /// The pair that is looked at.
@@ -92,6 +108,8 @@ pub(crate) struct CompareQuery {
     bands: Option<String>,
     from: Option<f64>,
     to: Option<f64>,
+    #[serde(default)]
+    picture: Pictures,
 }
 
 impl View for ComparePage {
@@ -118,6 +136,7 @@ impl View for ComparePage {
             found: None,
             why_nothing: None,
             heard: Vec::new(),
+            pictures: query.picture,
         };
         match page.pair_asked() {
             None => page.why_nothing = Some(page.nothing()),
@@ -153,18 +172,11 @@ impl ComparePage {
         }
     }
 
-    /// The signature picture, wide and with its readings.
-    pub(crate) fn picture(&self) -> Option<String> {
+    /// The signature picture with its readings, of one proportion.
+    pub(crate) fn picture(&self, layout: Layout) -> Option<String> {
         let found = self.found.as_ref()?;
         let corridor = Corridor::new(&found.findings, &found.comparison);
-        Some(draw(&corridor, &Layout { range_hz: self.range_hz, readings: true, ..Layout::WIDE }))
-    }
-
-    /// The same for a telephone.
-    pub(crate) fn narrow_picture(&self) -> Option<String> {
-        let found = self.found.as_ref()?;
-        let corridor = Corridor::new(&found.findings, &found.comparison);
-        Some(draw(&corridor, &Layout { range_hz: self.range_hz, readings: true, ..Layout::NARROW }))
+        Some(draw(&corridor, &Layout { range_hz: self.range_hz, readings: true, ..layout }))
     }
 }
 

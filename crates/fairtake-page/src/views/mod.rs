@@ -9,9 +9,9 @@ mod takes;
 mod write_up;
 
 pub(crate) use bridge::{BANDS, BOOST_DB, BridgePage, FoundBridge, bridge_file, bridged};
-pub(crate) use compare::{ComparePage, Found, Other, SMOOTHINGS, compared_mics};
+pub(crate) use compare::{ComparePage, Found, Other, Pictures, SMOOTHINGS, compared_mics};
 pub(crate) use listen::{Heard, ListenPage, Pair};
-pub(crate) use parts::{all_others, export, figure, findings, report, wave};
+pub(crate) use parts::{all_others, evidence, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};
 pub(crate) use write_up::WriteUpPage;

@@ -1,17 +1,19 @@
 //! Parts of pages that scripts ask for by themselves, and what is written out.
 
 use super::compare::{Others, others};
-use super::{ComparePage, View, takes};
+use super::{ComparePage, Found, View, takes};
 use crate::ask::{Query, Sent};
 use crate::desk::Desk;
+use crate::html;
 use crate::route::blocking;
 use crate::trouble::Trouble;
 use axum::Json;
 use axum::extract::State;
-use axum::response::{Html, IntoResponse};
+use axum::response::Html;
 use fairtake_compare::Findings;
 use fairtake_files::wav::Replace;
 use fairtake_files::write_whole;
+use maud::Markup;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
@@ -37,10 +39,30 @@ pub(crate) async fn all_others(
 pub(crate) async fn figure(
     State(desk): State<Desk>,
     Query(query): Query<<ComparePage as View>::Query>,
-) -> Result<impl IntoResponse, Trouble> {
-    let page = blocking(move || ComparePage::make(&desk, query)).await?;
-    let picture = page.picture().ok_or_else(|| Trouble::missing("there is nothing to compare"))?;
-    Ok(Html(picture))
+) -> Result<Html<String>, Trouble> {
+    of_pair(desk, query, html::picture).await
+}
+
+/// `GET /evidence`: the tables behind the picture, asked for like the compare page.
+pub(crate) async fn evidence(
+    State(desk): State<Desk>,
+    Query(query): Query<<ComparePage as View>::Query>,
+) -> Result<Html<String>, Trouble> {
+    of_pair(desk, query, |_, found| html::tables(found)).await
+}
+
+/// A part of the compare page that needs a pair.
+async fn of_pair(
+    desk: Desk,
+    query: <ComparePage as View>::Query,
+    part: impl FnOnce(&ComparePage, &Found) -> Markup + Send + 'static,
+) -> Result<Html<String>, Trouble> {
+    blocking(move || {
+        let page = ComparePage::make(&desk, query)?;
+        let found = page.found.as_ref().ok_or_else(|| Trouble::missing("there is nothing to compare"))?;
+        Ok(Html(part(&page, found).into_string()))
+    })
+    .await
 }
 
 /// A waveform.
