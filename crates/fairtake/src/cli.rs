@@ -295,6 +295,9 @@ pub(crate) struct DemoArgs {
     /// End when the report is written, without the work page
     #[arg(long)]
     pub no_page: bool,
+    /// Make a session of calibrated measurements instead, with a loudspeaker and a calibrator (about 60 MB)
+    #[arg(long)]
+    pub bench: bool,
 }
 
 /// Arguments of `generate`.

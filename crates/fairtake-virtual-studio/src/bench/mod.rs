@@ -10,3 +10,4 @@ pub mod loudspeaker;
 pub mod recorder;
 pub mod room;
 pub mod self_noise;
+pub mod session;

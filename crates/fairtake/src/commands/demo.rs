@@ -33,6 +33,12 @@ pub(crate) fn run(args: &DemoArgs) -> Outcome {
             .expect("the template is well formed"),
     );
     bar.set_message("playing in the boathouse");
+    if args.bench {
+        super::demo_bench::write(&args.folder, args.seed, &bar)?;
+        bar.finish_and_clear();
+        println!("{}", args.folder.display());
+        return Ok(Done::Clean);
+    }
     let scene = scene(args.seed);
     bar.set_length(scene.takes.len() as u64 + 1);
     bar.set_message("writing the takes");

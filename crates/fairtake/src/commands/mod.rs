@@ -6,6 +6,7 @@ pub(crate) mod bridge;
 pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod demo;
+mod demo_bench;
 pub(crate) mod generate;
 pub(crate) mod listen;
 pub(crate) mod new;
