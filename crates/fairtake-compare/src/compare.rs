@@ -103,11 +103,19 @@ pub fn compare_remembering(
         measured_and_checked(takes, shootout, settings, asked.recognised.as_ref(), remembered)
             .map_err(CompareError::Read)?;
     let measured: Vec<(&Take, &TakeMeasure)> = takes.iter().zip(&measures).collect();
-    let (mut comparisons, mut tables) = (Vec::new(), Vec::new());
+    let (mut comparisons, mut tables, mut lacking) = (Vec::new(), Vec::new(), None);
     let all = distinct(takes, |t| t.source.clone());
     for source in all.into_iter().filter(|s| asked.source.as_ref().is_none_or(|only| only == s)) {
         let here = taking_part(&measured, &checks, &source);
-        for (reference, against) in pairs(&here, asked)? {
+        let pairs = match pairs(&here, asked) {
+            Ok(pairs) => pairs,
+            // A source without a microphone that was named is passed over where another has it.
+            Err(e) => {
+                lacking.get_or_insert(e);
+                continue;
+            }
+        };
+        for (reference, against) in pairs {
             let tabled = Tabled::new(&here, [&reference, &against], shootout, settings, asked);
             let Tabled { a, b, witness, assumed, made, setting_up } = tabled;
             let speed = shootout.speed_of_sound_m_s();
@@ -164,7 +172,8 @@ pub fn compare_remembering(
         }
     }
     if comparisons.is_empty() {
-        return Err(CompareError::NothingToCompare { found: nothing_found(&measured, &checks) });
+        let found = || nothing_found(&measured, &checks);
+        return Err(lacking.unwrap_or_else(|| CompareError::NothingToCompare { found: found() }));
     }
     let findings = Findings {
         schema: 1,
@@ -325,4 +334,45 @@ fn setting_up(shootout: &Shootout, source: &str, reference: &str, against: &str)
         ],
         speed_of_sound_m_s: shootout.speed_of_sound_m_s(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{hits, take};
+
+    #[test]
+    fn a_source_without_a_named_microphone_is_passed_over_where_another_has_it() {
+        let on = |source: &str, mic: &str, performance| Take {
+            source: source.into(),
+            ..take(mic, performance, hits(u64::from(performance), 0.5))
+        };
+        let takes = || {
+            vec![
+                on("cello", "coot", 1),
+                on("cello", "heron", 2),
+                on("drum", "heron", 3),
+                on("drum", "tern", 4),
+            ]
+        };
+        let asked = |a: &str, b: &str, source: Option<&str>| Comparison {
+            reference: None,
+            pair: Some((a.into(), b.into())),
+            source: source.map(String::from),
+            recognised: None,
+            version: "test".into(),
+        };
+        let settings = Settings { resamples: 50, ..Settings::standard() };
+        let run = |asked: &Comparison| compare(&takes(), &Shootout::default(), &settings, asked);
+        let found = run(&asked("heron", "tern", None)).expect("the drum has both").findings;
+        let pairs: Vec<_> =
+            found.comparisons.iter().map(|c| (c.source.as_str(), c.against.as_str())).collect();
+        assert_eq!(pairs, [("drum", "tern")]);
+        for (a, b, source) in
+            [("heron", "wren", None), ("coot", "tern", None), ("heron", "tern", Some("cello"))]
+        {
+            let refused = run(&asked(a, b, source)).err().expect("no source has both");
+            assert!(matches!(refused, CompareError::NoSuchMicrophone { .. }), "{a} {b}: {refused}");
+        }
+    }
 }
