@@ -1,7 +1,7 @@
 //! Excerpts for a blind test: equally long, equally loud, at one rate, cut on events.
 
 use crate::clip::{checked, fade_over, gain_factor, read};
-use crate::imposed::{Extent, imposed};
+use crate::imposed::{Extent, imposed, through};
 use crate::pairing::compared_mics;
 use crate::{AuditionError, Clip, Stretch};
 use fairtake_compare::{Design, Findings, Role, Take, TakeMeasure};
@@ -29,11 +29,24 @@ pub enum Condition {
     EqualSpectrum,
 }
 
+/// A microphone with a filter, as one more contestant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contestant {
+    /// Key under which it takes part.
+    pub key: String,
+    /// Key of the microphone that is filtered.
+    pub of: String,
+    /// Impulse response at the rate of its takes, as of a [`correction_filter`](crate::correction_filter).
+    pub filter: Vec<f64>,
+}
+
 /// What excerpts are asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WantedExcerpts {
     /// Keys of the microphones.
     pub mics: Vec<String>,
+    /// Microphones with a filter besides these; theirs need not be among `mics`.
+    pub contestants: Vec<Contestant>,
     /// Length in seconds, 0.25 to 10; shorter where too few fit.
     pub seconds: f64,
     /// No more of each pass than this.
@@ -73,6 +86,7 @@ pub struct Excerpts {
 }
 
 /// Where an excerpt lies.
+#[derive(Clone)]
 struct Place<'a> {
     take: &'a Take,
     stretch: Stretch,
@@ -101,23 +115,29 @@ pub fn equal_excerpts(
 ) -> Result<Excerpts, AuditionError> {
     let none = |why: String| AuditionError::NoExcerpts { source: source.to_string(), why };
     let known = compared_mics(findings, source);
-    if let Some(mic) = wanted.mics.iter().find(|m| !known.contains(m)) {
+    let mut mics = wanted.mics.clone();
+    for contestant in &wanted.contestants {
+        if !mics.contains(&contestant.of) {
+            mics.push(contestant.of.clone());
+        }
+    }
+    if let Some(mic) = mics.iter().find(|m| !known.contains(m)) {
         return Err(AuditionError::NotCompared { mic: mic.clone(), source: source.to_string() });
     }
     if !(SHORTEST_S..=10.0).contains(&wanted.seconds) {
         return Err(none(format!("{} s is no length for an excerpt; 0.25 to 10 s are", wanted.seconds)));
     }
-    let lanes = lanes(takes, measures, findings, source, &wanted.mics)?;
+    let lanes = lanes(takes, measures, findings, source, &mics)?;
     let rate_hz = lanes.first().map_or(0, |l| l.take.samples.rate_hz());
     if let Some(lane) = lanes.iter().find(|l| l.take.samples.rate_hz() != rate_hz) {
         let (other, id) = (lane.take.samples.rate_hz(), &lane.take.id);
         return Err(none(format!("{id} has {other} Hz and the first take {rate_hz} Hz")));
     }
-    let paired = paired(findings, source, &wanted.mics);
+    let paired = paired(findings, source, &mics);
     let mut seconds = wanted.seconds;
     let places = loop {
         let found = places(&lanes, paired, seconds, wanted.most_per_pass);
-        if enough(&found, &wanted.mics, paired) {
+        if enough(&found, &mics, paired) {
             break found;
         }
         seconds /= 2.0;
@@ -135,11 +155,13 @@ pub fn equal_excerpts(
         Condition::AsRecorded => Vec::new(),
         Condition::EqualSpectrum => equal_spectra(&mut clips, &places, findings, source, &wanted.mics)?,
     };
+    let (keys, places, mut clips) = with_contestants(places, clips, wanted);
     let loudness_lufs = match_loudness(&mut clips).ok_or_else(|| none("one of them is silent".into()))?;
     let excerpts = places
         .iter()
-        .map(|p| Excerpt {
-            mic: p.take.mic.clone(),
+        .zip(keys)
+        .map(|(p, mic)| Excerpt {
+            mic,
             placement: p.take.placement,
             performance: p.take.performance,
             sound: p.sound,
@@ -159,6 +181,33 @@ pub fn equal_excerpts(
     let has_equal_spectra = wanted.condition == Condition::EqualSpectrum;
     let material = Material { source: source.to_string(), paired, excerpts, has_equal_spectra };
     Ok(Excerpts { material, clips, about })
+}
+
+/// The excerpts of the microphones that take part, and of those with a filter; by which key each does.
+fn with_contestants<'a>(
+    places: Vec<Place<'a>>,
+    clips: Vec<Clip>,
+    wanted: &WantedExcerpts,
+) -> (Vec<String>, Vec<Place<'a>>, Vec<Clip>) {
+    let mut out = (Vec::new(), Vec::new(), Vec::new());
+    let mut put = |key: &str, place: &Place<'a>, clip: Clip| {
+        out.0.push(key.to_string());
+        out.1.push(place.clone());
+        out.2.push(clip);
+    };
+    let all = || places.iter().zip(&clips);
+    for (place, clip) in all().filter(|(place, _)| wanted.mics.contains(&place.take.mic)) {
+        put(&place.take.mic, place, clip.clone());
+    }
+    for contestant in &wanted.contestants {
+        for (place, clip) in all().filter(|(place, _)| place.take.mic == contestant.of) {
+            let mut made = through(&contestant.filter, clip, std::slice::from_ref(clip), Vec::new()).clip;
+            // The filter rings on where the excerpt ends.
+            fade_over(&mut made.samples, made.rate_hz, FADE_S);
+            put(&contestant.key, place, made);
+        }
+    }
+    out
 }
 
 /// Event loudness in LUFS; `None` of silence.

@@ -28,7 +28,7 @@ pub use clip::{Clip, clip};
 pub use corrected::{By, LeftOver, corrected, correction_filter, left_over};
 pub use difference::{Difference, Side, difference};
 pub use equal_excerpts::{
-    AboutExcerpts, Condition, Excerpts, WantedExcerpts, equal_excerpts, event_loudness_lufs,
+    AboutExcerpts, Condition, Contestant, Excerpts, WantedExcerpts, equal_excerpts, event_loudness_lufs,
 };
 pub use error::AuditionError;
 pub use excerpts::{EXCERPT_S, Excerpt, excerpts};

@@ -8,6 +8,7 @@ use fairtake_listen::{Asked, Key, Kind, Plan};
 fn wanted(seconds: f64) -> WantedExcerpts {
     WantedExcerpts {
         mics: vec!["a".into(), "b".into()],
+        contestants: Vec::new(),
         seconds,
         most_per_pass: 4,
         condition: Condition::AsRecorded,
@@ -154,4 +155,49 @@ fn with_equal_spectra_the_found_difference_is_gone() {
     let (as_recorded, equal) = (tilt_db(Condition::AsRecorded), tilt_db(Condition::EqualSpectrum));
     assert!(as_recorded < -1.5, "{as_recorded}");
     assert!(equal.abs() < 0.3 * as_recorded.abs(), "{equal} against {as_recorded}");
+}
+
+#[test]
+fn a_microphone_with_a_filter_takes_part_beside_the_one_that_it_becomes_like() {
+    let samples = hits(48_000, 3, &every_second(), 14.0);
+    // What the second one does to the sound: a filter of two taps.
+    let dull = |x: &[f32]| -> Vec<f32> {
+        (0..x.len()).map(|i| if i == 0 { 0.0 } else { 0.6 * x[i] + 0.4 * x[i - 1] }).collect()
+    };
+    let takes = [take("a", 1, samples.clone()), take("b", 1, dull(&samples))];
+    let found = found(&takes, Playing::Percussive);
+    let filtered = Contestant { key: "a like b".into(), of: "a".into(), filter: vec![0.6, 0.4] };
+    let cut = |mics: &[&str]| {
+        let mics = mics.iter().map(|m| m.to_string()).collect();
+        let asked = WantedExcerpts { mics, contestants: vec![filtered.clone()], ..wanted(2.0) };
+        equal_excerpts(&takes, &found.measures, &found.findings, "drum", &asked).expect("cut")
+    };
+    let made = cut(&["a", "b"]);
+    assert_equal(&made);
+    assert_eq!(made.clips.len(), 12);
+    let of = |mic: &str, sound: u32| {
+        let at = made.material.excerpts.iter().position(|e| e.mic == mic && e.sound == sound).expect("there");
+        &made.clips[at].samples
+    };
+    for e in made.material.excerpts.iter().filter(|e| e.mic == "a like b") {
+        let apart =
+            |x: &[f32], y: &[f32]| x.iter().zip(y).map(|(x, y)| f64::from(x - y).powi(2)).sum::<f64>();
+        let (plain, filtered, other) = (of("a", e.sound), of("a like b", e.sound), of("b", e.sound));
+        // The same but for the fades, which lie before the filter in one and behind it in the other.
+        assert!(apart(filtered, other) < 1e-4 * apart(plain, other), "{}", apart(filtered, other));
+    }
+    // The one that is filtered need not take part itself.
+    let without = cut(&["b"]);
+    let mut keys: Vec<&str> = without.material.excerpts.iter().map(|e| e.mic.as_str()).collect();
+    keys.dedup();
+    assert_eq!(keys, ["b", "a like b"]);
+    let asked = Asked {
+        kind: Kind::Which,
+        mics: vec!["a like b".into(), "b".into()],
+        n_trials: 16,
+        n_control: 0,
+        n_catch: 0,
+        look_after: Vec::new(),
+    };
+    assert!(Plan::new(asked, without.material).is_ok());
 }

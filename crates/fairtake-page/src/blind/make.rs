@@ -3,7 +3,10 @@
 use super::hall::{now_s, random, token};
 use crate::desk::{Desk, Now};
 use crate::trouble::Trouble;
-use fairtake_audition::{Condition, WantedExcerpts, equal_excerpts, event_loudness_lufs};
+use crate::views::{BANDS, BOOST_DB, bridged, corrected_pair};
+use fairtake_audition::{
+    By, Condition, Contestant, WantedExcerpts, correction_filter, equal_excerpts, event_loudness_lufs,
+};
 use fairtake_files::wav::{decode_channel, dithered_bytes, read_layout};
 use fairtake_files::{NewTest, Rendered, Write};
 use fairtake_listen::{Asked, Kind, Plan, PlanTrouble};
@@ -115,21 +118,42 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
 }
 
 fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Excerpts, Trouble> {
-    let pair = match wanted.mics.as_slice() {
-        [one, other] => Some((one.clone(), other.clone())),
+    let (mics, corrected): (Vec<String>, Vec<String>) =
+        wanted.mics.iter().cloned().partition(|key| corrected_pair(key).is_none());
+    if wanted.equal_spectrum && !corrected.is_empty() {
+        let what = "spectra are made equal between two microphones, not with one that has an equaliser";
+        return Err(Trouble::bad(what, "leave one of the two out"));
+    }
+    let pair = match (mics.as_slice(), corrected.as_slice()) {
+        ([one, other], []) => Some((one.clone(), other.clone())),
         _ => None,
     };
+    let contestants = corrected.iter().map(|key| contestant(desk, now, &wanted.source, key));
+    let contestants = contestants.collect::<Result<Vec<_>, _>>()?;
     let asked = Desk::asked(Some(wanted.source.clone()), pair);
     let found = desk.compare(now, &desk.settings(now), &asked)?;
     let checked = desk.checked(now)?;
     let condition = if wanted.equal_spectrum { Condition::EqualSpectrum } else { Condition::AsRecorded };
     let of = WantedExcerpts {
-        mics: wanted.mics.clone(),
+        mics,
+        contestants,
         seconds: wanted.seconds,
         most_per_pass: MOST_PER_PASS,
         condition,
     };
     Ok(equal_excerpts(&now.loaded.takes, &checked.measures, &found, &wanted.source, &of)?)
+}
+
+/// A microphone with the equaliser that carries it to another, from its key.
+fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<Contestant, Trouble> {
+    let (from, to) = corrected_pair(key).unwrap_or_default();
+    let bridged = bridged(desk, now, (source, from, to), (BOOST_DB, BANDS))?;
+    let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
+    let rate_hz = take.map_or(0, |t| t.samples.rate_hz());
+    let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz).ok_or_else(|| {
+        Trouble::bad("no difference is known that could be corrected", "record more of both")
+    })?;
+    Ok(Contestant { key: key.to_string(), of: from.to_string(), filter })
 }
 
 /// Renders every excerpt as it will be, reads it back, and refuses what is not as loud as the others.

@@ -7,7 +7,7 @@ use crate::ask::{Query, Sent};
 use crate::desk::{Desk, Now};
 use crate::route::blocking;
 use crate::trouble::Trouble;
-use crate::views::{Named, Step, View, chosen, compared_mics, mic_name, sources};
+use crate::views::{Named, Step, View, chosen, compared_mics, corrected_key, mic_name, sources};
 use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
@@ -37,6 +37,9 @@ pub(crate) fn routes() -> Router<Desk> {
         .route("/blind/answers.json", get(export))
 }
 
+/// Of more microphones than these, none is offered with an equaliser: the list would be long.
+const MOST_CORRECTED: usize = 4;
+
 /// The page with all tests of the folder.
 #[derive(Debug, Serialize)]
 pub(crate) struct BlindPage {
@@ -44,6 +47,8 @@ pub(crate) struct BlindPage {
     pub source: Option<String>,
     /// Microphones that can be tested on the source.
     pub mics: Vec<Named>,
+    /// Microphones with the equaliser that carries them to another one, as further contestants.
+    pub corrected: Vec<Named>,
     pub tests: Vec<TestRow>,
     /// Trials needed: share of trials in which the difference is heard, of two choices, of three.
     pub needed: Vec<(f64, Option<u64>, Option<u64>)>,
@@ -78,6 +83,7 @@ impl View for BlindPage {
         let sources = sources(&now);
         let source = chosen(query.source.as_ref(), &sources);
         let mics = source.as_ref().map_or_else(Vec::new, |s| compared_mics(&now, s));
+        let corrected = corrected(&now, &mics);
         let mut tests = Vec::new();
         if desk.hall().is_used() {
             for test in desk.hall().store()?.tests()? {
@@ -98,7 +104,7 @@ impl View for BlindPage {
             .iter()
             .map(|s| (*s, trials_that_find(Kind::Which, *s), trials_that_find(Kind::OddOne, *s)))
             .collect();
-        Ok(BlindPage { sources, source, mics, tests, needed })
+        Ok(BlindPage { sources, source, mics, corrected, tests, needed })
     }
 
     fn html(&self) -> Markup {
@@ -247,6 +253,17 @@ impl View for TestPage {
     fn html(&self) -> Markup {
         html::test(self)
     }
+}
+
+/// Each of the first microphones towards each other one.
+fn corrected(now: &Now, mics: &[Named]) -> Vec<Named> {
+    let mics = &mics[..mics.len().min(MOST_CORRECTED)];
+    let towards = |from: &Named, to: &Named| {
+        let key = corrected_key(&from.key, &to.key);
+        Named { name: mic_name(&now.loaded.log.shootout, &key), key, hue: from.hue }
+    };
+    let pairs = mics.iter().flat_map(|from| mics.iter().map(move |to| (from, to)));
+    pairs.filter(|(from, to)| from.key != to.key).map(|(from, to)| towards(from, to)).collect()
 }
 
 /// Findings on the two microphones; none where there are more, or where takes went since.

@@ -61,6 +61,10 @@ fn form(page: &BlindPage) -> Markup {
                 @for (i, m) in page.mics.iter().enumerate() {
                     label.row { input type="checkbox" name="test-mic" value=(m.key) checked[i < 2]; (mic(m)) }
                 }
+                details { summary { "with an equaliser" }
+                    p.quiet.small { "Does anyone still hear a difference once it is equalised? Take the one with the equaliser and the one that it becomes like." }
+                    @for m in &page.corrected { label.row { input type="checkbox" name="test-mic" value=(m.key); (mic(m)) } }
+                }
             }
             div.row {
                 span { label for="n-trials" { "trials that count" } input.count type="number" id="n-trials" min="1" max="200" value="16"; }

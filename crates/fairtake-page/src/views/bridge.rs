@@ -149,6 +149,9 @@ pub(crate) fn bridged(
     (source, from, to): (&str, &str, &str),
     (most_boost_db, most_bands): (f64, usize),
 ) -> Result<Arc<Bridged>, Trouble> {
+    if from == to {
+        return Err(Trouble::bad(format!("{from} is like itself already"), "choose two microphones"));
+    }
     let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
     let take = take.ok_or_else(|| Trouble::missing(format!("{from} has no take of {source}")))?;
     let rate_hz = f64::from(take.samples.rate_hz());

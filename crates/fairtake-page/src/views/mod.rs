@@ -126,8 +126,24 @@ pub(crate) fn sources(now: &Now) -> Vec<Named> {
         .collect()
 }
 
+/// Name for people; of a microphone with an equaliser too.
 pub(crate) fn mic_name(log: &Shootout, key: &str) -> String {
-    log.mics.get(key).map_or(key, |m| m.name.as_str()).to_string()
+    match corrected_pair(key).filter(|_| !log.mics.contains_key(key)) {
+        Some((from, to)) => {
+            format!("{} with an equaliser towards {}", mic_name(log, from), mic_name(log, to))
+        }
+        None => log.mics.get(key).map_or(key, |m| m.name.as_str()).to_string(),
+    }
+}
+
+/// The key of a microphone with the equaliser that carries it to another.
+pub(crate) fn corrected_key(from: &str, to: &str) -> String {
+    format!("{from}~{to}")
+}
+
+/// Which microphone is corrected and which it becomes like, where a key is one of [`corrected_key`].
+pub(crate) fn corrected_pair(key: &str) -> Option<(&str, &str)> {
+    key.split_once('~')
 }
 
 pub(crate) fn source_name(log: &Shootout, key: &str) -> String {

@@ -1,6 +1,7 @@
 //! Blind tests, as a listener and as an owner: requests are put to the routers.
 
 mod attack;
+mod corrected;
 mod leaks;
 mod refused;
 mod sits;

@@ -1,0 +1,36 @@
+//! A microphone with an equaliser is one more contestant, and nothing tells it from the others before the end.
+
+use super::{Room, WIDE, names, wanted};
+use crate::desk::Bench;
+use axum::http::StatusCode;
+use serde_json::json;
+
+#[test]
+fn a_microphone_with_an_equaliser_can_be_tested_against_the_one_that_it_becomes_like() {
+    let bench = Bench::new();
+    let form = bench.get("/blind").text();
+    assert!(form.contains("value=\"heron~moorhen\"") && form.contains("value=\"moorhen~heron\""), "{form}");
+    let mut asked = wanted("which", 8);
+    asked["mics"] = json!(["heron~moorhen", "moorhen"]);
+    let room = Room::with(&asked, WIDE);
+    let at = room.begin();
+    let key = room.stored(&at).key;
+    assert!(key.trials.iter().all(|t| t.slots.len() == 3));
+    let page = room.get(&at).text();
+    for name in names(&page) {
+        assert_eq!(room.get(&format!("{at}/sound/{name}.wav")).status, StatusCode::OK);
+    }
+    assert!(!page.contains('~') && !page.contains("equaliser"), "{page}");
+    let words = room.bench.get(&format!("/blind/test?id={}", room.test)).words();
+    assert!(words.contains("Heron 3 with an equaliser towards Moorhen 12"), "{words}");
+    // With equal spectra there is nothing left for an equaliser.
+    asked["equal_spectrum"] = json!(true);
+    let refused = bench.post("/blind/tests", asked.to_string());
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    for stranger in ["heron~coot", "~", "heron~", "heron~heron"] {
+        asked["equal_spectrum"] = json!(false);
+        asked["mics"] = json!([stranger, "moorhen"]);
+        let refused = bench.post("/blind/tests", asked.to_string());
+        assert!(matches!(refused.status.as_u16(), 404 | 422), "{stranger}: {}", refused.text());
+    }
+}
