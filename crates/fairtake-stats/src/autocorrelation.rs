@@ -9,11 +9,13 @@ pub struct Lag1 {
     pub value: f64,
     /// Its standard error.
     pub sd: f64,
+    /// How many columns that are independent of each other it was found from; infinite where nothing was estimated.
+    pub independent_columns: f64,
 }
 
 impl Lag1 {
     /// Independent units.
-    pub const NONE: Lag1 = Lag1 { value: 0.0, sd: 0.0 };
+    pub const NONE: Lag1 = Lag1 { value: 0.0, sd: 0.0, independent_columns: f64::INFINITY };
 
     /// One-sided upper bound, `z` standard errors above the best value: 0..=0.97.
     pub fn upper(&self, z: f64) -> f64 {
@@ -67,7 +69,7 @@ pub fn lag1(samples: &[&Matrix]) -> Lag1 {
     let correction = (1.0 - 4.0 / n).max(0.2);
     let value = ((raw + 1.0 / n) / correction).clamp(LEAST, MOST);
     let sd = ((1.0 - value.max(0.0).powi(2)) / information.max(1.0)).sqrt() / correction;
-    Lag1 { value, sd }
+    Lag1 { value, sd, independent_columns: information / n_sum }
 }
 
 /// The best value of [`lag1`] alone, 0..=0.95.
@@ -154,12 +156,12 @@ mod tests {
 
     #[test]
     fn what_is_known_of_the_correlation_decides_what_units_count() {
-        let (known, vague) = (Lag1 { value: 0.5, sd: 0.0 }, Lag1 { value: 0.5, sd: 0.2 });
+        let (known, vague) = (Lag1 { value: 0.5, ..Lag1::NONE }, Lag1 { value: 0.5, sd: 0.2, ..Lag1::NONE });
         assert_eq!(effective(30, known), Effective { n: effective_number(30, 0.5), relative_variance: 0.0 });
         let vague = effective(30, vague);
         assert!(vague.n < effective_number(30, 0.5) && vague.relative_variance > 0.1, "{vague:?}");
         // By chance below zero: never more than there are.
-        assert_eq!(effective(30, Lag1 { value: -0.2, sd: 0.1 }).n, 30.0);
+        assert_eq!(effective(30, Lag1 { value: -0.2, sd: 0.1, ..Lag1::NONE }).n, 30.0);
     }
 
     /// `n` units in `n_columns` independent columns, each a first-order autoregression of unit variance.
