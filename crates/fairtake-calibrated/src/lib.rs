@@ -9,9 +9,11 @@ mod quantity;
 pub mod bench;
 pub mod excitation;
 pub mod level;
+pub mod found;
 pub mod text_curve;
 
 pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
+pub use found::{Defect, Found, NotFound, found};
 pub use quantity::{Contribution, Quantity};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};
