@@ -10,6 +10,7 @@ pub mod bench;
 pub mod excitation;
 pub mod level;
 pub mod found;
+pub mod microphone;
 pub mod response;
 pub mod text_curve;
 

@@ -95,6 +95,19 @@ impl ImpulseResponse {
         None
     }
 
+    /// Amplitude of all that comes later than `gate_s` behind the direct sound against what comes before: how much of what is
+    /// measured without a gate are reflections. Noise is taken off.
+    pub fn reflected_share(&self, gate_s: f64) -> f64 {
+        let rate_hz = f64::from(self.rate_hz);
+        let edge = ((self.arrival() + gate_s * rate_hz).max(0.0) as usize).min(self.samples.len());
+        let power = |samples: &[f64]| samples.iter().map(|x| x * x).sum::<f64>();
+        let noise = power(&self.quiet) / self.quiet.len().max(1) as f64;
+        let (direct, later) = self.samples.split_at(edge);
+        let less_noise = |part: &[f64]| (power(part) - noise * part.len() as f64).max(0.0);
+        let direct = less_noise(direct);
+        if direct > 0.0 { (less_noise(later) / direct).sqrt() } else { f64::INFINITY }
+    }
+
     /// Where the direct sound lies among the samples.
     pub(super) fn arrival(&self) -> f64 {
         self.before as f64 + self.arrival_s * f64::from(self.rate_hz)
