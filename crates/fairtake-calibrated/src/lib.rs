@@ -8,8 +8,8 @@ mod quantity;
 
 pub mod bench;
 pub mod excitation;
-pub mod level;
 pub mod found;
+pub mod level;
 pub mod microphone;
 pub mod response;
 pub mod text_curve;

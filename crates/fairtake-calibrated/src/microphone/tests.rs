@@ -48,7 +48,7 @@ fn curve(impulse: &ImpulseResponse, gate: Gate) -> Response {
 }
 
 fn certificate() -> Reference {
-    let points = (0..40).map(|i| 20.0 * (f64::from(i) / 4.0).exp2()).map(|hz| (hz, reference_mic().db(hz)));
+    let points = (0..41).map(|i| 20.0 * (f64::from(i) / 4.0).exp2()).map(|hz| (hz, reference_mic().db(hz)));
     Reference {
         correction: Some(TextCurve::new(points.collect()).expect("rising")),
         half_db: 0.3,
