@@ -8,10 +8,17 @@ mod quantity;
 
 pub mod bench;
 pub mod excitation;
+pub mod found;
 pub mod level;
+pub mod microphone;
+pub mod response;
 pub mod text_curve;
 
 pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
+pub use found::{Defect, Found, NotFound, found};
 pub use quantity::{Contribution, Quantity};
+pub use response::{
+    Gate, ImpulseResponse, Response, ResponseError, ResponseSettings, impulse_responses, third_octaves,
+};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

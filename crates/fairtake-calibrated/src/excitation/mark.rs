@@ -13,9 +13,9 @@ pub(crate) const SYNC_S: f64 = 0.25;
 /// Range of the chirp of a bit in Hz.
 const BIT_HZ: (f64, f64) = (700.0, 3500.0);
 /// Its length in seconds.
-pub(crate) const BIT_S: f64 = 0.028;
+const BIT_S: f64 = 0.028;
 /// From one bit to the next in seconds.
-pub(crate) const BIT_PERIOD_S: f64 = 0.034;
+const BIT_PERIOD_S: f64 = 0.034;
 /// Silence between the sought chirp and the first bit, in seconds.
 const SYNC_GAP_S: f64 = 0.05;
 /// Bits of the code, the role, and the check.

@@ -9,7 +9,7 @@ mod sweep;
 
 pub use error::ExcitationError;
 pub use form::{Form, Kind};
-pub(crate) use mark::{Mark, Role, sync};
+pub(crate) use mark::{Mark, N_BITS, Role, SYNC_S, bit_chirp, sync};
 pub(crate) use render::Layout;
 pub(crate) use sweep::Sweep;
 

@@ -1,0 +1,145 @@
+//! A response against a published curve, a tolerance mask, or another microphone.
+
+use crate::quantity::{Contribution, Quantity};
+use crate::response::Point;
+use crate::text_curve::{TextCurve, TextMask};
+use serde::{Deserialize, Serialize};
+
+/// Levels are matched over this range, in Hz, before shapes are compared.
+const MATCHED_HZ: (f64, f64) = (250.0, 4000.0);
+
+/// How far a response lies from a curve, at one frequency.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Held {
+    /// Frequency in Hz.
+    pub hz: f64,
+    /// Response less curve in dB, after levels are matched.
+    pub deviation_db: Quantity,
+}
+
+/// How far a response lies from a published curve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Deviation {
+    /// Response less curve, mean over 250 Hz to 4 kHz, in dB: taken off before shapes are compared.
+    pub level_db: f64,
+    /// The largest deviation.
+    pub largest: Held,
+    /// Root of the mean square deviation in dB.
+    pub rms_db: f64,
+    /// All of it.
+    pub held: Vec<Held>,
+}
+
+/// What a mask says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Every interval lies within.
+    Within,
+    /// At least one interval lies outside.
+    Outside,
+    /// Neither: an interval reaches over a limit, or is unknown.
+    Undecided,
+}
+
+/// A response against a mask.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MaskResult {
+    /// What it says.
+    pub verdict: Verdict,
+    /// Frequencies in Hz, and by how many dB the response lies beyond a limit there (its value, not its interval).
+    pub beyond: Vec<(f64, f64)>,
+    /// Frequencies in Hz where it cannot be decided.
+    pub undecided_hz: Vec<f64>,
+    /// How many points were held against it.
+    pub n_points: usize,
+}
+
+/// Two microphones side by side.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PairMatch {
+    /// Second less first, mean over 250 Hz to 4 kHz, in dB.
+    pub level_db: f64,
+    /// Largest deviation of the shapes, levels matched. Its interval is that of this frequency by itself.
+    pub largest: Held,
+    /// Within what range they were compared, in Hz.
+    pub range_hz: (f64, f64),
+}
+
+/// A response held against a published curve. `None` where they have no frequency in common.
+pub fn deviation(points: &[Point], curve: &TextCurve) -> Option<Deviation> {
+    let raw: Vec<(f64, &Quantity, f64)> =
+        points.iter().filter_map(|p| Some((p.hz, p.level_db.as_ref()?, curve.db(p.hz)?))).collect();
+    let level_db = matched_db(raw.iter().map(|(hz, level, at)| (*hz, level.value - at)))?;
+    let held: Vec<Held> = raw
+        .into_iter()
+        .map(|(hz, level, at)| Held {
+            hz,
+            deviation_db: Quantity { value: level.value - at - level_db, ..level.clone() },
+        })
+        .collect();
+    let squares: f64 = held.iter().map(|h| h.deviation_db.value.powi(2)).sum();
+    Some(Deviation { level_db, largest: largest(&held)?, rms_db: (squares / held.len() as f64).sqrt(), held })
+}
+
+/// A response held against a mask, as it stands (levels are not matched: the mask is about the response against 1 kHz). `None` where they
+/// have no frequency in common.
+pub fn held_against(points: &[Point], mask: &TextMask) -> Option<MaskResult> {
+    let (mut beyond, mut undecided_hz, mut n_points, mut outside) = (Vec::new(), Vec::new(), 0, false);
+    for point in points {
+        let Some(level) = &point.level_db else { continue };
+        let Some((low, high)) = mask.low.db(point.hz).zip(mask.high.db(point.hz)) else { continue };
+        n_points += 1;
+        let over_db = (level.value - high).max(low - level.value);
+        if over_db > 0.0 {
+            beyond.push((point.hz, over_db));
+        }
+        match level.half {
+            Some(half) if over_db > half => outside = true,
+            Some(half) if -over_db >= half => {}
+            _ => undecided_hz.push(point.hz),
+        }
+    }
+    let verdict = match (outside, undecided_hz.is_empty()) {
+        (true, _) => Verdict::Outside,
+        (false, true) => Verdict::Within,
+        (false, false) => Verdict::Undecided,
+    };
+    (n_points > 0).then_some(MaskResult { verdict, beyond, undecided_hz, n_points })
+}
+
+/// Two microphones measured alike, side by side. What both share (the reference's certificate) falls out. `None` where they
+/// have no frequency in common.
+pub fn pair_match(first: &[Point], second: &[Point], shared: &[&str]) -> Option<PairMatch> {
+    let raw: Vec<(f64, Quantity)> = first
+        .iter()
+        .zip(second)
+        .filter(|(a, b)| a.hz == b.hz)
+        .filter_map(|(a, b)| {
+            let (x, y) = (a.level_db.as_ref()?, b.level_db.as_ref()?);
+            let own = |part: &&Contribution| !shared.iter().any(|s| part.from == *s);
+            let budget = x.budget.iter().filter(own).chain(y.budget.iter().filter(own)).cloned().collect();
+            Some((a.hz, Quantity::new(y.value - x.value, budget)))
+        })
+        .collect();
+    let level_db = matched_db(raw.iter().map(|(hz, q)| (*hz, q.value)))?;
+    let held: Vec<Held> = raw
+        .into_iter()
+        .map(|(hz, q)| Held { hz, deviation_db: Quantity { value: q.value - level_db, ..q } })
+        .collect();
+    let range_hz = (held.first()?.hz, held.last()?.hz);
+    Some(PairMatch { level_db, largest: largest(&held)?, range_hz })
+}
+
+/// Mean over the range where levels are matched, or over all where nothing lies in it.
+fn matched_db(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
+    let all: Vec<(f64, f64)> = values.collect();
+    let mean = |some: &[f64]| (!some.is_empty()).then(|| some.iter().sum::<f64>() / some.len() as f64);
+    let within: Vec<f64> =
+        all.iter().filter(|(hz, _)| *hz >= MATCHED_HZ.0 && *hz <= MATCHED_HZ.1).map(|(_, db)| *db).collect();
+    mean(&within).or_else(|| mean(&all.iter().map(|(_, db)| *db).collect::<Vec<f64>>()))
+}
+
+fn largest(held: &[Held]) -> Option<Held> {
+    held.iter().max_by(|a, b| a.deviation_db.value.abs().total_cmp(&b.deviation_db.value.abs())).cloned()
+}

@@ -1,0 +1,127 @@
+//! Gates: what of an impulse response is taken, and what that does to low frequencies.
+
+use super::error::ResponseError;
+use super::impulse::ImpulseResponse;
+use serde::{Deserialize, Serialize};
+use std::f64::consts::PI;
+
+/// What is taken behind the direct sound.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Gate {
+    /// So many seconds: up to the first reflection. Nothing is known below two periods in it.
+    Seconds(f64),
+    /// All that was kept, with reflections if there are any.
+    Whole,
+}
+
+/// Shortest gate in seconds.
+const LEAST_S: f64 = 0.0005;
+/// The last part of a gate that is faded, as a share of it.
+const FADED_SHARE: f64 = 0.5;
+/// Without a gate only the very end is faded.
+const WHOLE_FADED_SHARE: f64 = 0.1;
+/// Frequencies are known from this many periods in the gate on.
+const PERIODS: f64 = 2.0;
+
+impl Gate {
+    /// That it can be applied to a response.
+    ///
+    /// # Errors
+    /// Where it is too short, or longer than what was kept.
+    pub(super) fn check(self, response: &ImpulseResponse) -> Result<(), ResponseError> {
+        match self {
+            Gate::Seconds(gate_s) if !(gate_s >= LEAST_S && gate_s <= response.kept_s()) => {
+                Err(ResponseError::Gate { gate_s, least_s: LEAST_S, most_s: response.kept_s() })
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// A gate as weights of samples.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Window {
+    weights: Vec<f64>,
+    /// The direct sound lies on this weight.
+    before: usize,
+    rate_hz: f64,
+    gate_s: f64,
+}
+
+impl Window {
+    /// Of a gate on a response.
+    pub fn of(response: &ImpulseResponse, gate: Gate) -> Window {
+        let rate_hz = f64::from(response.rate_hz);
+        let (gate_s, faded) = match gate {
+            Gate::Seconds(s) => (s, FADED_SHARE),
+            Gate::Whole => (response.kept_s(), WHOLE_FADED_SHARE),
+        };
+        // What an ideal band limit rings before its peak; as long as behind, where there is room.
+        let before_s = gate_s.min(response.arrival() / rate_hz);
+        Window::new(rate_hz, before_s, gate_s, faded)
+    }
+
+    /// From `before_s` before the direct sound, half of that faded in, to `gate_s` behind it, the share `faded` of that faded out.
+    pub fn new(rate_hz: f64, before_s: f64, gate_s: f64, faded: f64) -> Window {
+        let (before, behind) = ((before_s * rate_hz).floor() as usize, (gate_s * rate_hz).floor() as usize);
+        let fade = |share: f64| 0.5 - 0.5 * (PI * share.clamp(0.0, 1.0)).cos();
+        let weights = (0..before + behind)
+            .map(|i| {
+                if i < before {
+                    fade(2.0 * (i as f64 + 0.5) / before as f64)
+                } else {
+                    fade((before + behind - i) as f64 / (faded * behind as f64))
+                }
+            })
+            .collect();
+        Window { weights, before, rate_hz, gate_s }
+    }
+
+    /// Length of a transform that resolves the narrowest bands.
+    pub fn transform_frames(&self) -> usize {
+        let fine = (self.rate_hz / 0.75) as usize;
+        self.weights.len().max(fine).next_power_of_two()
+    }
+
+    /// First sample that is taken, where the direct sound lies at `arrival`.
+    pub fn first(&self, arrival: f64) -> usize {
+        (arrival.round() as usize).saturating_sub(self.before)
+    }
+
+    /// What it takes of samples in which the direct sound lies at `arrival`.
+    pub fn cut<'a>(&'a self, samples: &'a [f64], arrival: f64) -> impl Iterator<Item = f64> + 'a {
+        let first = self.first(arrival);
+        samples.iter().skip(first).zip(&self.weights).map(|(x, w)| x * w)
+    }
+
+    /// How many stretches of this length, half over each other, a quiet stretch holds.
+    pub fn stretches<'a>(&'a self, quiet: &'a [f64], most: usize) -> impl Iterator<Item = &'a [f64]> + 'a {
+        let hop = (self.weights.len() / 2).max(1);
+        let n = quiet.len().saturating_sub(self.weights.len()) / hop + 1;
+        let skip = n.div_ceil(most).max(1);
+        quiet.windows(self.weights.len()).step_by(hop * skip)
+    }
+
+    /// What it takes of a stretch as long as itself.
+    pub fn weighted<'a>(&'a self, stretch: &'a [f64]) -> impl Iterator<Item = f64> + 'a {
+        stretch.iter().zip(&self.weights).map(|(x, w)| x * w)
+    }
+
+    /// Lowest frequency in Hz about which it says something.
+    pub fn lowest_hz(&self) -> f64 {
+        PERIODS / self.gate_s
+    }
+
+    /// Length behind the direct sound in seconds.
+    pub fn gate_s(&self) -> f64 {
+        self.gate_s
+    }
+
+    /// So many seconds of noise are as good as it: how wide in Hz a band must be to hold one independent value, upside down.
+    pub fn independent_s(&self) -> f64 {
+        let squares: f64 = self.weights.iter().map(|w| w * w).sum();
+        let fourths: f64 = self.weights.iter().map(|w| w.powi(4)).sum();
+        squares * squares / fourths / self.rate_hz
+    }
+}

@@ -1,0 +1,18 @@
+//! The response of everything between the samples that were played and those that were recorded.
+
+mod bands;
+mod curve;
+mod deconvolve;
+mod error;
+mod gate;
+mod impulse;
+
+pub use curve::{Band, Point, Response, ResponseSettings, third_octaves};
+pub use deconvolve::impulse_responses;
+pub use error::ResponseError;
+pub use gate::Gate;
+pub(crate) use gate::Window;
+pub use impulse::ImpulseResponse;
+
+#[cfg(test)]
+mod tests;
