@@ -9,6 +9,8 @@ mod quantity;
 pub mod excitation;
 pub mod text_curve;
 
+pub mod level;
+
 pub use excitation::{Excitation, ExcitationError};
 pub use quantity::{Contribution, Quantity};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

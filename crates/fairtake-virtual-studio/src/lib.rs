@@ -1,6 +1,7 @@
 //! Ground truth: sources, microphones and placements whose answer is known.
 
 pub mod bands;
+pub mod bench;
 pub mod cells;
 pub mod coverage;
 pub mod curve;

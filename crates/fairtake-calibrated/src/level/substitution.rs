@@ -1,0 +1,103 @@
+//! From the measurement microphone to another one: both in turn at one place, in one sound.
+
+use super::sensitivity::{Conditions, Sensitivity, SoundField};
+use super::{Chain, LevelCaution, LevelError, Stated};
+use crate::Contribution;
+use fairtake_signal::units::power_db;
+use serde::{Deserialize, Serialize};
+
+/// The reference may read this much otherwise at the end, in dB. Common practice, no source.
+const DRIFT_DB: f64 = 0.2;
+/// Repeats from which on their spread is taken and not the assumption.
+const REPEATED_OFTEN: usize = 3;
+/// What a repeat may read otherwise where there are fewer, in dB either way. Common practice, no source.
+const REPEAT_DB: f64 = 0.2;
+/// Speed of sound in m/s: enters only how far the near field reaches.
+const SPEED_M_S: f64 = 343.2;
+
+/// The sound field in which microphones are exchanged.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Field {
+    /// Distance from loudspeaker to microphone in mm.
+    pub distance_mm: f64,
+    /// How well the microphones stand at one place, in mm either way; their acoustic centres included.
+    pub position_mm: f64,
+    /// What reflections that are left may do at 1 kHz, in dB either way; the same place and gate do the same to both
+    /// microphones but for their patterns.
+    pub reflections_db: f64,
+    /// Gain of the reference's chain now less that of its calibrator takes, in dB.
+    pub gain_change_db: Stated,
+}
+
+/// Sensitivity of a microphone from levels at 1 kHz, in dB re a full-scale sine: the reference's and its own, each
+/// repeated as often as the microphone was set up. The reference comes first and last.
+///
+/// # Errors
+/// Without a level, and with distances that cannot be.
+pub fn by_substitution(
+    reference: &Sensitivity,
+    reference_dbfs: &[f64],
+    own_dbfs: &[f64],
+    field: &Field,
+    chain: &Chain,
+) -> Result<Sensitivity, LevelError> {
+    for (what, levels) in
+        [("the reference in the field", reference_dbfs), ("the microphone in the field", own_dbfs)]
+    {
+        if levels.is_empty() {
+            return Err(LevelError::NoTakes { what });
+        }
+        if levels.iter().any(|level| !level.is_finite()) {
+            return Err(LevelError::NotFinite);
+        }
+    }
+    for (what, value, from, to) in [
+        ("distance in mm", field.distance_mm, 50.0, 20_000.0),
+        ("tolerance of the place in mm", field.position_mm, 0.0, field.distance_mm / 2.0),
+        ("tolerance for reflections in dB", field.reflections_db, 0.0, 6.0),
+    ] {
+        if !(from..=to).contains(&value) {
+            return Err(LevelError::OutOfRange { what, value, from, to });
+        }
+    }
+    let mean = |levels: &[f64]| levels.iter().sum::<f64>() / levels.len() as f64;
+    let mut budget: Vec<Contribution> = reference.dbfs_per_pa.budget.clone();
+    budget.push(field.gain_change_db.contribution("gain of the reference changed"));
+    for (from, levels) in
+        [("repeats of the reference", reference_dbfs), ("repeats of the microphone", own_dbfs)]
+    {
+        budget.push(match Contribution::of_repeats(levels) {
+            Some(repeats) if levels.len() >= REPEATED_OFTEN => Contribution { from: from.into(), ..repeats },
+            _ => {
+                let half = REPEAT_DB / (levels.len() as f64).sqrt();
+                Contribution::within(&format!("{from} (assumed)"), half)
+            }
+        });
+    }
+    // Level falls as one over distance: 20/ln 10 dB per share of the distance.
+    let place_db = 20.0 / std::f64::consts::LN_10 * field.position_mm / field.distance_mm;
+    budget.push(Contribution::within("place", place_db));
+    budget.push(Contribution::within("reflections", field.reflections_db));
+    // A gradient receiver near a point reads high by up to 10 lg(1 + 1/(kr)²); its pattern is not asked here.
+    let frequency_hz = reference.conditions.frequency_hz;
+    let kr = std::f64::consts::TAU * frequency_hz * field.distance_mm / 1000.0 / SPEED_M_S;
+    budget.push(Contribution::within("near field", power_db(1.0 + 1.0 / (kr * kr)).unwrap_or(0.0)));
+    let mut cautions = reference.cautions.clone();
+    if let [first, .., last] = reference_dbfs
+        && (last - first).abs() > DRIFT_DB
+    {
+        cautions.push(LevelCaution::ReferenceDrifted { figure: (last - first).abs(), limit: DRIFT_DB });
+    }
+    // Sound pressure there, in dB re 1 Pa.
+    let pressure_db = mean(reference_dbfs) - field.gain_change_db.value - reference.dbfs_per_pa.value;
+    let conditions = Conditions {
+        frequency_hz,
+        field: SoundField::FreeField,
+        spl_db: Some(pressure_db + super::sensitivity::pascal_spl_db()),
+        static_pressure_kpa: reference.conditions.static_pressure_kpa,
+        distance_mm: Some(field.distance_mm),
+        n_takes: own_dbfs.len(),
+        chain: chain.clone(),
+    };
+    Ok(Sensitivity::of(mean(own_dbfs) - pressure_db, budget, conditions, cautions))
+}
