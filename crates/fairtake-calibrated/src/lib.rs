@@ -12,6 +12,7 @@ pub mod found;
 pub mod level;
 pub mod microphone;
 pub mod response;
+pub mod sheet;
 pub mod text_curve;
 
 pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
@@ -21,4 +22,5 @@ pub use quantity::{Contribution, Quantity};
 pub use response::{
     Gate, ImpulseResponse, Response, ResponseError, ResponseSettings, impulse_responses, third_octaves,
 };
+pub use sheet::{DataSheet, Measurements, Missing, Part, measure};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

@@ -9,6 +9,7 @@ pub mod figure;
 pub mod own_words;
 pub mod page;
 pub mod pdf;
+pub mod sheet;
 pub mod spoken;
 pub mod summary;
 pub mod words;

@@ -36,6 +36,8 @@ pub(crate) enum Command {
     Bridge(BridgeArgs),
     /// Write a sweep, noise or tone for a loudspeaker, with marks by which recordings of it are measured
     Sweep(SweepArgs),
+    /// Measure the microphones of a folder by themselves: data sheets from sweeps, a calibrator, silence
+    Measure(MeasureArgs),
     /// Watch a shootout folder while recording: every file dropped there is answered, keep or play again
     Watch(WatchArgs),
     /// Open the work page on a shootout folder: plan, takes, compare, listen, write up
@@ -298,6 +300,22 @@ pub(crate) struct DemoArgs {
     /// Make a session of calibrated measurements instead, with a loudspeaker and a calibrator (about 60 MB)
     #[arg(long)]
     pub bench: bool,
+}
+
+/// Arguments of `measure`.
+#[derive(Debug, Args)]
+pub(crate) struct MeasureArgs {
+    /// Folder with a log that lists takes of measurements
+    pub folder: PathBuf,
+    /// Print the measurements as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Write the data sheets, one HTML file that needs nothing else; refuses to overwrite
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Let the file given with --report be replaced
+    #[arg(long)]
+    pub overwrite: bool,
 }
 
 /// Arguments of `generate`.

@@ -25,6 +25,7 @@ fn main() -> ExitCode {
         Command::WriteUp(args) => commands::write_up::run(&args),
         Command::Bridge(args) => commands::bridge::run(&args),
         Command::Sweep(args) => commands::sweep::run(&args),
+        Command::Measure(args) => commands::measure::run(&args),
         Command::Watch(args) => commands::watch::run(&args),
         Command::Open(args) => commands::open::run(&args),
         Command::Listen(args) => commands::listen::run(&args),

@@ -9,6 +9,7 @@ pub(crate) mod demo;
 mod demo_bench;
 pub(crate) mod generate;
 pub(crate) mod listen;
+pub(crate) mod measure;
 pub(crate) mod new;
 pub(crate) mod open;
 pub(crate) mod report;

@@ -1,0 +1,188 @@
+//! Everything that was measured of the microphones of a bench: a data sheet each, in the order of IEC 60268-4 (from memory).
+
+mod levels;
+mod part;
+mod responses;
+mod sorted;
+mod stated;
+
+pub use part::{Missing, Part};
+pub use responses::ResponseSheet;
+pub use stated::{Agreement, BesideStated};
+
+use crate::bench::{Bench, BenchMic};
+use crate::level::{Noise, Sensitivity};
+use levels::CalibratedReference;
+use responses::{Averaged, Heard, ReferenceHere};
+use serde::{Deserialize, Serialize};
+use sorted::Sorted;
+use std::collections::BTreeMap;
+
+/// What was measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measurements {
+    /// Number of this form.
+    pub schema: u32,
+    /// Version of the program that measured.
+    pub version: String,
+    /// Title of the session.
+    pub title: String,
+    /// Temperature in °C; `None`: not logged, 20 was taken.
+    pub temperature_c: Option<f64>,
+    /// Static pressure in kPa; `None`: not logged.
+    pub static_pressure_kpa: Option<f64>,
+    /// One for each microphone with takes, in the order of their keys.
+    pub sheets: Vec<DataSheet>,
+}
+
+/// One page per microphone.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DataSheet {
+    /// Key in the log.
+    pub mic: String,
+    /// Name for people.
+    pub name: String,
+    /// Sensitivity.
+    pub sensitivity: Part<Sensitivity>,
+    /// Frequency response.
+    pub response: Part<ResponseSheet>,
+    /// Inherent noise.
+    pub noise: Part<Noise>,
+    /// What its maker states beside what was measured.
+    pub beside_stated: Vec<BesideStated>,
+}
+
+/// One microphone while it is measured.
+struct Measuring<'b> {
+    key: &'b str,
+    mic: &'b BenchMic,
+    takes: Sorted<'b>,
+    axis: Vec<Heard<'b>>,
+    missing: Vec<Missing>,
+    averaged: Option<Averaged>,
+}
+
+/// Measures everything that a bench holds. What cannot be measured is said where it would stand.
+pub fn measure(bench: &Bench, version: &str) -> Measurements {
+    let reference = sorted::reference(bench);
+    let standard_mm = sorted::standard_mm(bench, reference);
+    let with_takes = bench.mics.iter().filter(|(key, _)| bench.takes.iter().any(|t| t.mic == **key));
+    let mut all: Vec<Measuring> = with_takes
+        .map(|(key, mic)| {
+            let takes = sorted::sorted(bench, key, standard_mm);
+            let (axis, missing) = responses::heard(&takes.axis);
+            Measuring { key, mic, takes, axis, missing, averaged: None }
+        })
+        .collect();
+    // One gate for all at one place, so that what is subtracted was cut alike.
+    let everything: Vec<&Heard> = all.iter().flat_map(|m| &m.axis).collect();
+    let gate = responses::gate_of(&everything);
+    for m in &mut all {
+        if m.axis.is_empty() {
+            continue;
+        }
+        match responses::averaged(&m.axis.iter().collect::<Vec<_>>(), gate) {
+            Ok(averaged) => m.averaged = Some(averaged),
+            Err(e) => m.missing.push(e),
+        }
+    }
+    let sensitivities = sensitivities(bench, &all, reference);
+    let sheets = all.iter().map(|m| sheet(bench, m, &all, reference, &sensitivities)).collect();
+    Measurements {
+        schema: 1,
+        version: version.into(),
+        title: bench.title.clone(),
+        temperature_c: bench.temperature_c,
+        static_pressure_kpa: bench.static_pressure_kpa,
+        sheets,
+    }
+}
+
+/// By calibrator where there are takes of it, else by substitution.
+fn sensitivities<'b>(
+    bench: &Bench,
+    all: &[Measuring<'b>],
+    reference: Option<&str>,
+) -> BTreeMap<&'b str, Part<Sensitivity>> {
+    let mut out: BTreeMap<&str, Part<Sensitivity>> = BTreeMap::new();
+    for m in all.iter().filter(|m| !m.takes.calibrator.is_empty()) {
+        out.insert(m.key, levels::calibrated(bench, m.mic, &m.takes.calibrator));
+    }
+    let known = reference.and_then(|key| {
+        let m = all.iter().find(|m| m.key == key)?;
+        Some((m, out.get(key)?.found.clone()?))
+    });
+    for m in all {
+        if out.contains_key(m.key) {
+            continue;
+        }
+        let found = match (&known, &m.averaged) {
+            (Some((reference, sensitivity)), Some(own)) => match &reference.averaged {
+                Some(heard) => {
+                    let of = CalibratedReference {
+                        sensitivity,
+                        calibrated_gain_db: reference.takes.calibrator.first().and_then(|t| t.gain_db),
+                        gain_db: reference.takes.axis.first().and_then(|t| t.gain_db),
+                        heard,
+                    };
+                    levels::substituted(bench, &m.takes.axis, own, &of)
+                }
+                None => Part::without("the reference has no response", "record it at the same place"),
+            },
+            (None, _) => Part::without(
+                "no microphone of known sensitivity was recorded at the same place",
+                "calibrate a measurement microphone and record it before the loudspeaker too",
+            ),
+            (_, None) => Part::without("no response was recorded", "record the loudspeaker with it"),
+        };
+        out.insert(m.key, found);
+    }
+    out
+}
+
+fn sheet(
+    bench: &Bench,
+    m: &Measuring,
+    all: &[Measuring],
+    reference: Option<&str>,
+    sensitivities: &BTreeMap<&str, Part<Sensitivity>>,
+) -> DataSheet {
+    let sensitivity = sensitivities[m.key].clone();
+    let here = reference.filter(|key| *key != m.key).and_then(|key| {
+        let of = all.iter().find(|other| other.key == key)?;
+        Some(ReferenceHere { key, mic: of.mic, heard: of.averaged.as_ref()? })
+    });
+    let response = match &m.averaged {
+        Some(own) => {
+            let heard: Vec<&Heard> = m.axis.iter().collect();
+            responses::response_sheet(
+                &heard,
+                own,
+                m.mic,
+                here.as_ref(),
+                reference == Some(m.key),
+                m.missing.clone(),
+            )
+        }
+        None => {
+            let mut missing = m.missing.clone();
+            if missing.is_empty() {
+                let hint = "play a file of `fairtake sweep` and log the take: role = \"response\"";
+                missing.push(Missing::whole("no response was recorded", hint));
+            }
+            Part::none(missing)
+        }
+    };
+    let of = |key: &str| sensitivities.get(key).and_then(|part| part.found.clone());
+    let noise = levels::noise(bench, &m.takes, sensitivity.found.as_ref(), of);
+    let mut sheet = DataSheet {
+        mic: m.key.to_string(),
+        name: m.mic.name.clone(),
+        sensitivity,
+        response,
+        noise,
+        beside_stated: Vec::new(),
+    };
+    sheet.beside_stated = stated::beside(&m.mic.stated, &sheet);
+    sheet
+}

@@ -1,0 +1,218 @@
+//! What a data sheet says, line by line: computed in `fairtake-calibrated`, put into words here, once for page and terminal.
+
+use crate::words::hertz;
+use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
+use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
+use fairtake_calibrated::sheet::{Agreement, BesideStated, Missing, Part, ResponseSheet};
+use fairtake_calibrated::{DataSheet, Quantity};
+
+/// A line: what, and its value.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Line {
+    pub what: String,
+    pub value: String,
+    /// What its uncertainty is made of, the largest first.
+    pub budget: Vec<(String, String)>,
+}
+
+/// One part of the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct PartLines {
+    pub title: &'static str,
+    pub lines: Vec<Line>,
+    /// What is doubtful, what was left out, and why.
+    pub remarks: Vec<String>,
+}
+
+/// All parts in their order.
+pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
+    vec![
+        part("Sensitivity", &sheet.sensitivity, sensitivity),
+        part("Frequency response", &sheet.response, response),
+        part("Inherent noise", &sheet.noise, noise),
+        beside(&sheet.beside_stated),
+    ]
+}
+
+fn part<T>(title: &'static str, part: &Part<T>, lines: impl Fn(&T) -> (Vec<Line>, Vec<String>)) -> PartLines {
+    let (lines, mut remarks) = part.found.as_ref().map(lines).unwrap_or_default();
+    remarks.extend(part.missing.iter().map(missing));
+    PartLines { title, lines, remarks }
+}
+
+fn missing(m: &Missing) -> String {
+    match &m.take {
+        Some(take) => format!("{take}: {}; {}", m.what, m.hint),
+        None => format!("{}; {}", m.what, m.hint),
+    }
+}
+
+/// `value ± half unit`, the half width in two figures, the value as fine.
+pub(crate) fn with_half(q: &Quantity, unit: &str) -> String {
+    let Some(half) = q.half.filter(|h| *h > 0.0) else {
+        return format!("{} {unit}", plain(q.value, 1));
+    };
+    let decimals = (1 - half.log10().floor() as i32).clamp(0, 4) as usize;
+    // Rounded up: an interval is not narrower than it is.
+    let scale = 10f64.powi(decimals as i32);
+    let half = (half * scale - 1e-9).ceil() / scale;
+    format!("{} ± {half:.decimals$} {unit}", plain(q.value, decimals))
+}
+
+fn plain(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
+    if zero { text.replace('-', "") } else { text.replace('-', "−") }
+}
+
+fn line(what: &str, q: &Quantity, unit: &str) -> Line {
+    let variance: f64 = q.budget.iter().map(|c| c.standard * c.standard).sum();
+    let mut budget: Vec<(f64, String)> = q.budget.iter().map(|c| (c.standard, c.from.clone())).collect();
+    budget.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let share = |standard: f64| if variance > 0.0 { 100.0 * standard * standard / variance } else { 0.0 };
+    Line {
+        what: what.into(),
+        value: with_half(q, unit),
+        budget: budget
+            .into_iter()
+            .filter(|(standard, _)| share(*standard) >= 0.5)
+            .map(|(standard, from)| (from, format!("{:.0} %", share(standard))))
+            .collect(),
+    }
+}
+
+fn said(what: &str, value: impl Into<String>) -> Line {
+    Line { what: what.into(), value: value.into(), budget: Vec::new() }
+}
+
+fn sensitivity(s: &Sensitivity) -> (Vec<Line>, Vec<String>) {
+    let mut lines = Vec::new();
+    if let Some(q) = &s.mv_per_pa {
+        lines.push(line("sensitivity", q, "mV/Pa"));
+    }
+    if let Some(q) = &s.db_re_1v_per_pa {
+        lines.push(line("the same", q, "dB re 1 V/Pa"));
+    }
+    lines.push(line("level in the file for 1 Pa", &s.dbfs_per_pa, "dBFS"));
+    lines.push(line("full scale of the chain as set", &s.full_scale_spl_db, "dB SPL"));
+    let c = &s.conditions;
+    let mut held = vec![match c.field {
+        SoundField::PressureToFreeField => "calibrator, carried over to the free field".to_string(),
+        SoundField::FreeField => "in the sound of a loudspeaker, by substitution".to_string(),
+    }];
+    held.push(format!("at {}", hertz(c.frequency_hz)));
+    held.extend(c.spl_db.map(|db| format!("{} dB SPL", plain(db, 1))));
+    held.extend(c.distance_mm.map(|mm| format!("{mm:.0} mm from the loudspeaker")));
+    held.push(match c.n_takes {
+        1 => "1 take".to_string(),
+        n => format!("{n} takes"),
+    });
+    lines.push(said("measured", held.join(", ")));
+    let mut remarks: Vec<String> = s.cautions.iter().map(|c| c.words()).collect();
+    if s.mv_per_pa.is_none() {
+        remarks.push("the gain of the chain is not known, so there is no sensitivity in mV/Pa; log gain_db and [bench] full_scale_dbv".into());
+    }
+    (lines, remarks)
+}
+
+fn edge(edge: &Edge, below: bool) -> String {
+    match edge {
+        Edge::At(q) => with_half(q, "Hz"),
+        Edge::Beyond(hz) if below => format!("below {}", hertz(*hz)),
+        Edge::Beyond(hz) => format!("above {}", hertz(*hz)),
+    }
+}
+
+fn range(r: &EffectiveRange) -> Line {
+    let what = format!("effective frequency range, {} dB re 1 kHz", plain(r.limit_db, 0));
+    said(&what, format!("{} to {}", edge(&r.low, true), edge(&r.high, false)))
+}
+
+fn response(r: &ResponseSheet) -> (Vec<Line>, Vec<String>) {
+    let mut lines: Vec<Line> = r.ranges.iter().map(range).collect();
+    if let Some(d) = &r.published {
+        let at = format!("{} at {}", with_half(&d.largest.deviation_db, "dB"), hertz(d.largest.hz));
+        lines.push(said("from the published curve, at most", at));
+        lines.push(said("the same, root mean square", format!("{} dB", plain(d.rms_db, 1))));
+    }
+    if let Some(m) = &r.tolerance {
+        let verdict = match m.verdict {
+            Verdict::Within => "within".to_string(),
+            Verdict::Outside => format!("outside at {}", m.beyond.len()),
+            Verdict::Undecided => format!("undecided at {}", m.undecided_hz.len()),
+        };
+        lines.push(said("tolerances", format!("{verdict} of {} points", m.n_points)));
+    }
+    let gate = &r.with_loudspeaker;
+    lines.push(said(
+        "gate",
+        format!(
+            "{} ms: without a reference nothing is known below {}",
+            plain(1e3 * gate.gate_s, 1),
+            hertz(gate.lowest_hz)
+        ),
+    ));
+    let mut held = vec![match r.n_repeats {
+        1 => "1 setting-up".to_string(),
+        n => format!("{n} settings-up"),
+    }];
+    held.extend(r.distance_mm.map(|mm| format!("{mm:.0} mm from the loudspeaker")));
+    held.extend(r.reference.as_ref().map(|key| format!("against {key}")));
+    lines.push(said("measured", held.join(", ")));
+    lines.push(line("clock of the recorder against the player's", &r.drift_ppm, "ppm"));
+    let mut remarks: Vec<String> = gate.defects.iter().map(|d| format!("{d}; {}", d.hint())).collect();
+    if let Some(hz) = r.own.as_ref().and_then(|own| own.ungated_below_hz) {
+        remarks.push(format!(
+            "below {} the curve holds reflections that both microphones heard; what their patterns make of them is in its interval",
+            hertz(hz)
+        ));
+    }
+    (lines, remarks)
+}
+
+fn level(what: &str, n: &NoiseLevel) -> Line {
+    let line = line(what, &n.spl_db, "dB SPL");
+    match n.standing {
+        Standing::Own => line,
+        Standing::AtMost => Line { value: format!("at most {}", line.value), ..line },
+    }
+}
+
+fn noise(n: &Noise) -> (Vec<Line>, Vec<String>) {
+    let mut lines = vec![
+        level("equivalent noise level, A-weighted", &n.a_weighted),
+        level("equivalent noise level, BS.468 quasi-peak", &n.bs468),
+        line("signal-to-noise ratio re 94 dB SPL, A-weighted", &n.signal_to_noise_db, "dB"),
+        line("dynamic range, A-weighted", &n.dynamic_range_db, "dB"),
+    ];
+    let share =
+        |share: f64| if share < 0.005 { "under 1 %".to_string() } else { format!("{:.0} %", 100.0 * share) };
+    if let Some(s) = n.ambient_share {
+        lines.push(said("sound of the room in it", share(s)));
+    }
+    if let Some(s) = n.chain_share {
+        lines.push(said("noise of the chain in it", share(s)));
+    }
+    for h in &n.hum {
+        lines.push(line(&format!("hum at {}", hertz(h.at_hz)), &h.spl_db, "dB SPL"));
+    }
+    lines.push(said("measured", format!("{} s of silence", plain(n.seconds, 0))));
+    (lines, n.cautions.iter().map(|c| c.words()).collect())
+}
+
+fn beside(rows: &[BesideStated]) -> PartLines {
+    let lines = rows
+        .iter()
+        .map(|b| {
+            let why = b.note.clone().unwrap_or("not measured".into());
+            let measured = b.measured.as_ref().map_or(why, |m| format!("measured {}", with_half(m, "")));
+            let agrees = match b.agreement {
+                Agreement::Agrees => "agrees",
+                Agreement::Differs => "differs",
+                Agreement::Unknown => "cannot be told",
+            };
+            said(&b.what, format!("stated {}, {}: {agrees}", plain(b.stated, 1), measured.trim_end()))
+        })
+        .collect();
+    PartLines { title: "Beside what its maker states", lines, remarks: Vec::new() }
+}

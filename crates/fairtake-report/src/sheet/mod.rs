@@ -1,0 +1,122 @@
+//! Data sheets of measured microphones: a page each, in the order of IEC 60268-4; as text for the terminal too.
+
+mod lines;
+
+use crate::page::STYLE;
+use fairtake_calibrated::{DataSheet, Measurements};
+use lines::{PartLines, parts};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use std::fmt::Write;
+
+/// Width of a terminal.
+const COLUMNS: usize = 100;
+
+/// All sheets as text, for a terminal of 100 columns.
+pub fn text(measurements: &Measurements) -> String {
+    let mut out = String::new();
+    for sheet in &measurements.sheets {
+        let _ = writeln!(out, "{}\n", sheet.name);
+        for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
+            let _ = writeln!(out, "  {}", part.title);
+            for line in &part.lines {
+                wrapped(&mut out, &format!("    {:<48} ", line.what), &line.value);
+            }
+            for remark in &part.remarks {
+                wrapped(&mut out, "    ! ", remark);
+            }
+            out.push('\n');
+        }
+    }
+    out
+}
+
+/// Words behind a head, on as many lines of 100 columns as they need, below each other.
+fn wrapped(out: &mut String, head: &str, words: &str) {
+    let indent = head.chars().count();
+    let mut at = indent;
+    out.push_str(head);
+    for (i, word) in words.split(' ').enumerate() {
+        let wide = word.chars().count() + usize::from(i > 0);
+        if i > 0 && at + wide > COLUMNS {
+            out.push('\n');
+            out.extend(std::iter::repeat_n(' ', indent));
+            at = indent;
+        } else if i > 0 {
+            out.push(' ');
+        }
+        out.push_str(word);
+        at += wide;
+    }
+    out.push('\n');
+}
+
+fn is_empty(part: &PartLines) -> bool {
+    part.lines.is_empty() && part.remarks.is_empty()
+}
+
+/// All sheets as one HTML file that needs nothing else.
+pub fn page(measurements: &Measurements) -> String {
+    let title = match measurements.title.as_str() {
+        "" => "Microphones, measured".to_string(),
+        title => title.to_string(),
+    };
+    let markup = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="generator" content=(format!("fairtake {}", measurements.version));
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body { main {
+                header { p.quiet { "Fairtake data sheets" } h1 { (title) } p.quiet { (conditions(measurements)) } }
+                (sheets(measurements))
+            } }
+        }
+    };
+    markup.into_string()
+}
+
+/// What held for all.
+fn conditions(m: &Measurements) -> String {
+    let temperature = match m.temperature_c {
+        Some(c) => format!("{c} °C"),
+        None => "temperature not logged (20 °C taken)".to_string(),
+    };
+    let pressure = match m.static_pressure_kpa {
+        Some(kpa) => format!("{kpa} kPa"),
+        None => "static pressure not logged".to_string(),
+    };
+    format!("{temperature}, {pressure}. Intervals are 95 %.")
+}
+
+/// The sheets, without a page around them.
+pub fn sheets(measurements: &Measurements) -> Markup {
+    html! { @for sheet in &measurements.sheets { (one(sheet)) } }
+}
+
+fn one(sheet: &DataSheet) -> Markup {
+    html! {
+        section.pair.sheet id=(format!("sheet-{}", sheet.mic)) {
+            h2 { (sheet.name) }
+            @for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
+                h3 { (part.title) }
+                @if !part.lines.is_empty() {
+                    div.scroll { table { tbody { @for line in &part.lines {
+                        tr { th scope="row" { (line.what) } td {
+                            (line.value)
+                            @if !line.budget.is_empty() {
+                                details { summary.quiet.small { "made of" }
+                                    ul.small { @for (from, share) in &line.budget { li { (from) ": " (share) } } }
+                                }
+                            }
+                        } }
+                    } } } }
+                }
+                @if !part.remarks.is_empty() { ul.quiet { @for r in &part.remarks { li { (r) "." } } } }
+            }
+        }
+    }
+}
