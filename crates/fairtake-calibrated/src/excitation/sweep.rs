@@ -76,11 +76,6 @@ impl Sweep {
         self.rise_s * f64::from(order).ln()
     }
 
-    /// Frequencies in Hz between which it has its full amplitude.
-    pub fn full_hz(&self) -> (f64, f64) {
-        (self.from_hz * FADE_IN_OCTAVES.exp2(), self.to_hz * (-FADE_OUT_OCTAVES).exp2())
-    }
-
     /// Its samples where one frame lasts `frame_s` and the first lies `first_s` after the beginning of the sweep: 0 outside.
     pub fn samples(&self, frame_s: f64, first_s: f64, n: usize) -> Vec<f64> {
         let seconds = self.seconds();
