@@ -131,7 +131,7 @@ fn the_level_at_which_thd_reaches_a_limit_is_found_where_the_steps_reach_it() {
         let share = percent / 100.0;
         let amplitude = (share / (0.2 * (1.0 - 3.0 * share))).sqrt();
         let fundamental = amplitude * (1.0 + 0.6 * amplitude * amplitude);
-        130.0 + 20.0 * (fundamental / 2f64.sqrt()).log10()
+        130.0 + fairtake_signal::units::amplitude_db(fundamental / 2f64.sqrt()).expect("above nothing")
     };
     for (percent, reached) in levels_for_thd(&over, Some(&spl)) {
         match reached {
