@@ -7,6 +7,7 @@
 mod quantity;
 
 pub mod bench;
+pub mod distortion;
 pub mod excitation;
 pub mod found;
 pub mod level;

@@ -67,6 +67,7 @@ impl Sweep {
     }
 
     /// When it passes a frequency in Hz, in seconds from its beginning.
+    #[cfg(test)]
     pub fn time_s(&self, hz: f64) -> f64 {
         self.rise_s * (hz / self.from_hz).ln()
     }
@@ -74,11 +75,6 @@ impl Sweep {
     /// By how much earlier its harmonic of this order is found than the response, in seconds.
     pub fn lead_s(&self, order: u32) -> f64 {
         self.rise_s * f64::from(order).ln()
-    }
-
-    /// Frequencies in Hz between which it has its full amplitude.
-    pub fn full_hz(&self) -> (f64, f64) {
-        (self.from_hz * FADE_IN_OCTAVES.exp2(), self.to_hz * (-FADE_OUT_OCTAVES).exp2())
     }
 
     /// Its samples where one frame lasts `frame_s` and the first lies `first_s` after the beginning of the sweep: 0 outside.

@@ -7,7 +7,7 @@ use fairtake_signal::fir::to_frequency;
 const MOST_STRETCHES: usize = 48;
 
 /// Mean power per bin in each band.
-pub(super) fn band_powers(spectrum: &[f64], step_hz: f64, spans_hz: &[(f64, f64)]) -> Vec<f64> {
+pub(crate) fn band_powers(spectrum: &[f64], step_hz: f64, spans_hz: &[(f64, f64)]) -> Vec<f64> {
     let mut sums = vec![0.0];
     spectrum.iter().for_each(|p| sums.push(sums[sums.len() - 1] + p));
     // Bin k reaches from k − ½ to k + ½; what lies up to a frequency is straight between these.
@@ -20,7 +20,7 @@ pub(super) fn band_powers(spectrum: &[f64], step_hz: f64, spans_hz: &[(f64, f64)
 }
 
 /// Noise as a window sees it.
-pub(super) struct Noise {
+pub(crate) struct Noise {
     /// Mean power per bin in each band.
     pub powers: Vec<f64>,
     /// How many independent stretches it comes from.
@@ -28,7 +28,7 @@ pub(super) struct Noise {
 }
 
 /// Noise in bands, of a quiet stretch.
-pub(super) fn noise(
+pub(crate) fn noise(
     window: &Window,
     quiet: &[f64],
     n: usize,

@@ -2,7 +2,7 @@
 
 use super::bands::{band_powers, noise};
 use super::error::ResponseError;
-use super::gate::{Gate, Window};
+use super::gate::{GATE_DB, Gate, Window, checked_bands};
 use super::impulse::ImpulseResponse;
 use crate::found::Defect;
 use crate::quantity::{Contribution, Quantity};
@@ -70,10 +70,6 @@ pub struct Response {
 
 /// A point whose sweep is not this much above the noise, in dB, is not measured.
 const LEAST_SNR_DB: f64 = 6.0;
-/// What a gate leaves unsure at the lowest frequency, in dB either way: what rings longer than it is cut. It falls with the third power
-/// of frequency. From 150 drawn chains, docs/methods/response.md.
-const GATE_DB: f64 = 0.45;
-
 impl Response {
     /// The curve of an impulse response.
     ///
@@ -84,9 +80,7 @@ impl Response {
     /// The variance of a power that holds noise is that of a non-central chi-square law; docs/methods/response.md.
     pub fn of(impulse: &ImpulseResponse, settings: &ResponseSettings) -> Result<Response, ResponseError> {
         settings.gate.check(impulse)?;
-        if ![3, 6, 12, 24].contains(&settings.per_octave) {
-            return Err(ResponseError::PerOctave { asked: settings.per_octave });
-        }
+        checked_bands(settings.per_octave)?;
         let window = Window::of(impulse, settings.gate);
         let n = window.transform_frames();
         let rate_hz = f64::from(impulse.rate_hz);

@@ -1,7 +1,7 @@
 //! From a recording to impulse responses: division by the spectrum of the sweep.
 
 use super::error::ResponseError;
-use super::impulse::{ImpulseResponse, peak};
+use super::impulse::{Harmonic, ImpulseResponse, peak};
 use crate::excitation::{Excitation, Layout, Sweep};
 use crate::found::{Found, FoundPass};
 use fairtake_signal::fir::{to_frequency, to_time};
@@ -53,6 +53,8 @@ pub fn impulse_responses(
 struct Divider<'a> {
     sweep: &'a Sweep,
     rate_hz: f64,
+    /// The clock of the recorder against that of the player.
+    faster: f64,
     /// Samples that are taken from the recording.
     taken: usize,
     /// Length of the transform.
@@ -80,7 +82,7 @@ impl<'a> Divider<'a> {
                 if share > 0.0 { share * x.conj() / x.norm_sqr() } else { Complex::default() }
             })
             .collect();
-        Divider { sweep, rate_hz, taken, n, inverse, pause_s: excitation.form().pause_s }
+        Divider { sweep, rate_hz, faster, taken, n, inverse, pause_s: excitation.form().pause_s }
     }
 
     fn response(&self, recording: &[f32], found: &Found, passes: &[FoundPass]) -> ImpulseResponse {
@@ -116,13 +118,14 @@ impl<'a> Divider<'a> {
         let samples = cut(-(before as i64), before + behind);
         let arrival_s = (peak(&samples) - before as f64) / self.rate_hz;
         // From a tenth of the way to the next order before its place to nine tenths of the way to the one before.
-        let harmonic_before = frames(0.1 * (self.sweep.lead_s(6) - self.sweep.lead_s(5)));
+        let earlier = frames(0.1 * (self.sweep.lead_s(6) - self.sweep.lead_s(5))) as f64;
         let harmonics = std::array::from_fn(|i| {
             let order = i as u32 + 2;
-            let lead = self.sweep.lead_s(order) * self.rate_hz;
+            // The sweep is as long as it is on the clock of the recorder.
+            let lead = self.sweep.lead_s(order) * self.faster * self.rate_hz;
             let room = frames(0.9 * (self.sweep.lead_s(order) - self.sweep.lead_s(order - 1)));
-            let first = (lead + harmonic_before as f64).floor() as i64;
-            cut(-first, room.min(behind))
+            let first = (lead + earlier).floor();
+            Harmonic { samples: cut(-(first as i64), room.min(behind)), zero: first - lead }
         });
         let quiet_to = n - frames(self.sweep.lead_s(QUIET_ORDER)).min(n);
         let quiet = circle[behind.min(quiet_to)..quiet_to].to_vec();
@@ -136,7 +139,6 @@ impl<'a> Divider<'a> {
             samples,
             before,
             harmonics,
-            harmonic_before,
             quiet,
         }
     }

@@ -25,11 +25,19 @@ pub struct ImpulseResponse {
     /// From `before` samples before the beginning of the pass on.
     pub(super) samples: Vec<f64>,
     pub(super) before: usize,
-    /// Orders 2 to 5, each from `harmonic_before` samples before its place on.
-    pub(super) harmonics: [Vec<f64>; 4],
-    pub(super) harmonic_before: usize,
+    /// Orders 2 to 5.
+    pub(crate) harmonics: [Harmonic; 4],
     /// A stretch that holds nothing but noise.
-    pub(super) quiet: Vec<f64>,
+    pub(crate) quiet: Vec<f64>,
+}
+
+/// Impulse response of a harmonic.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Harmonic {
+    /// Its samples.
+    pub samples: Vec<f64>,
+    /// Where its zero of time lies among them, between two.
+    pub zero: f64,
 }
 
 /// A reflection is sought from so much behind the direct sound on, in seconds: its own ringing comes first.

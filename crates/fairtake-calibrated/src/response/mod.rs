@@ -7,11 +7,12 @@ mod error;
 mod gate;
 mod impulse;
 
+pub(crate) use bands::{Noise, band_powers, noise};
 pub use curve::{Band, Point, Response, ResponseSettings, third_octaves};
 pub use deconvolve::impulse_responses;
 pub use error::ResponseError;
 pub use gate::Gate;
-pub(crate) use gate::Window;
+pub(crate) use gate::{GATE_DB, Window, checked_bands};
 pub use impulse::ImpulseResponse;
 
 #[cfg(test)]
