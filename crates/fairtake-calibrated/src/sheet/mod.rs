@@ -1,11 +1,13 @@
 //! Everything that was measured of the microphones of a bench: a data sheet each, in the order of IEC 60268-4 (from memory).
 
+mod distorts;
 mod levels;
 mod part;
 mod responses;
 mod sorted;
 mod stated;
 
+pub use distorts::DistortionSheet;
 pub use part::{Missing, Part};
 pub use responses::ResponseSheet;
 pub use stated::{Agreement, BesideStated};
@@ -46,6 +48,8 @@ pub struct DataSheet {
     pub sensitivity: Part<Sensitivity>,
     /// Frequency response.
     pub response: Part<ResponseSheet>,
+    /// Amplitude non-linearity.
+    pub distortion: Part<DistortionSheet>,
     /// Inherent noise.
     pub noise: Part<Noise>,
     /// What its maker states beside what was measured.
@@ -59,6 +63,8 @@ struct Measuring<'b> {
     takes: Sorted<'b>,
     axis: Vec<Heard<'b>>,
     missing: Vec<Missing>,
+    steps: Vec<Heard<'b>>,
+    missing_steps: Vec<Missing>,
     averaged: Option<Averaged>,
 }
 
@@ -71,7 +77,8 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
         .map(|(key, mic)| {
             let takes = sorted::sorted(bench, key, standard_mm);
             let (axis, missing) = responses::heard(&takes.axis);
-            Measuring { key, mic, takes, axis, missing, averaged: None }
+            let (steps, missing_steps) = responses::heard(&takes.steps);
+            Measuring { key, mic, takes, axis, missing, steps, missing_steps, averaged: None }
         })
         .collect();
     // One gate for all at one place, so that what is subtracted was cut alike.
@@ -175,11 +182,23 @@ fn sheet(
     };
     let of = |key: &str| sensitivities.get(key).and_then(|part| part.found.clone());
     let noise = levels::noise(bench, &m.takes, sensitivity.found.as_ref(), of);
+    let steps = reference.filter(|key| *key != m.key).and_then(|key| {
+        let of = all.iter().find(|other| other.key == key)?;
+        Some((key, of.steps.as_slice()))
+    });
+    let distortion = distorts::distortion_sheet(
+        &m.steps,
+        steps,
+        sensitivity.found.as_ref(),
+        bench.gain_within_db,
+        m.missing_steps.clone(),
+    );
     let mut sheet = DataSheet {
         mic: m.key.to_string(),
         name: m.mic.name.clone(),
         sensitivity,
         response,
+        distortion,
         noise,
         beside_stated: Vec::new(),
     };

@@ -3,6 +3,7 @@
 use super::DataSheet;
 use crate::Quantity;
 use crate::bench::StatedFigures;
+use crate::distortion::{Reached, level_for_thd};
 use crate::microphone::Edge;
 use serde::{Deserialize, Serialize};
 
@@ -48,8 +49,10 @@ pub(super) fn beside(stated: &StatedFigures, sheet: &DataSheet) -> Vec<BesideSta
         }
         _ => None,
     };
-    let notes = [None, None, None, beyond(range.map(|r| &r.low)), beyond(range.map(|r| &r.high))];
-    let rows: [(&str, Option<f64>, Option<Quantity>); 5] = [
+    let (most, most_note) = highest(stated, sheet);
+    let notes = [most_note, None, None, None, beyond(range.map(|r| &r.low)), beyond(range.map(|r| &r.high))];
+    let rows: [(&str, Option<f64>, Option<Quantity>); 6] = [
+        ("highest level at the stated distortion, dB SPL", stated.max_spl_db, most),
         (
             "sensitivity, mV/Pa",
             stated.sensitivity_mv_per_pa,
@@ -72,4 +75,22 @@ pub(super) fn beside(stated: &StatedFigures, sheet: &DataSheet) -> Vec<BesideSta
             Some(BesideStated { what: what.to_string(), stated, measured, note, agreement })
         })
         .collect()
+}
+
+/// Level at which distortion, the loudspeaker's included, reaches the stated limit.
+fn highest(stated: &StatedFigures, sheet: &DataSheet) -> (Option<Quantity>, Option<String>) {
+    let Some(found) = sheet.distortion.found.as_ref() else { return (None, None) };
+    let (Some(percent), Some(spl)) = (stated.max_spl_thd_percent, found.full_scale_spl_db.as_ref()) else {
+        return (None, Some("its distortion or the level of full scale is not known".into()));
+    };
+    match level_for_thd(&found.over_level, percent, Some(spl)) {
+        Some(Reached::At(level)) => (Some(level), None),
+        Some(Reached::NotUpTo(db)) => {
+            (None, Some(format!("{percent} % is not reached up to {db:.0} dB SPL")))
+        }
+        Some(Reached::AboveFrom(db)) => {
+            (None, Some(format!("{percent} % is reached already at {db:.0} dB SPL")))
+        }
+        None => (None, None),
+    }
 }

@@ -1,9 +1,10 @@
 //! What a data sheet says, line by line: computed in `fairtake-calibrated`, put into words here, once for page and terminal.
 
 use crate::words::hertz;
+use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
-use fairtake_calibrated::sheet::{Agreement, BesideStated, Missing, Part, ResponseSheet};
+use fairtake_calibrated::sheet::{Agreement, BesideStated, DistortionSheet, Missing, Part, ResponseSheet};
 use fairtake_calibrated::{DataSheet, Quantity};
 
 /// A line: what, and its value.
@@ -29,6 +30,7 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
         part("Sensitivity", &sheet.sensitivity, sensitivity),
         part("Frequency response", &sheet.response, response),
+        part("Amplitude non-linearity", &sheet.distortion, distortion),
         part("Inherent noise", &sheet.noise, noise),
         beside(&sheet.beside_stated),
     ]
@@ -166,6 +168,73 @@ fn response(r: &ResponseSheet) -> (Vec<Line>, Vec<String>) {
             "below {} the curve holds reflections that both microphones heard; what their patterns make of them is in its interval",
             hertz(hz)
         ));
+    }
+    (lines, remarks)
+}
+
+/// Frequencies at which distortion is given in words, in Hz.
+const DISTORTION_HZ: [f64; 3] = [250.0, 1000.0, 4000.0];
+
+fn percent(value: f64) -> String {
+    // Two figures, as distortion is read.
+    let decimals = (1 - value.max(1e-6).log10().floor() as i32).clamp(0, 4) as usize;
+    format!("{value:.decimals$} %")
+}
+
+fn figure(f: &Figure) -> String {
+    match f {
+        Figure::Measured(q) => with_half(q, "%"),
+        Figure::AtMost(most) => format!("at most {}", percent(*most)),
+    }
+}
+
+fn own(points: &[OwnPoint], hz: f64) -> Option<Vec<String>> {
+    let nearest = points.iter().min_by(|a, b| (a.hz / hz).ln().abs().total_cmp(&(b.hz / hz).ln().abs()))?;
+    let said = nearest.harmonics.iter().take(2).enumerate().map(|(i, own)| {
+        let order = ["2nd", "3rd"][i];
+        match own {
+            Own::Measured(q) => format!("{order} {}", with_half(q, "%")),
+            Own::AtMost(most) => format!("{order} at most {}", percent(*most)),
+            Own::CannotBeSeparated => format!("{order} cannot be separated"),
+        }
+    });
+    Some(said.collect())
+}
+
+fn distortion(d: &DistortionSheet) -> (Vec<Line>, Vec<String>) {
+    let mut lines = Vec::new();
+    let mut remarks = Vec::new();
+    let unit = if d.full_scale_spl_db.is_some() { "dB SPL" } else { "dBFS" };
+    for (limit, reached) in &d.reached {
+        let value = match reached {
+            Some(Reached::At(q)) => with_half(q, unit),
+            Some(Reached::NotUpTo(db)) => format!("not up to {} {unit}", plain(*db, 1)),
+            Some(Reached::AboveFrom(db)) => format!("reached already at {} {unit}", plain(*db, 1)),
+            None => "cannot be told".to_string(),
+        };
+        lines.push(said(&format!("level for {limit} % at 1 kHz, with the loudspeaker's"), value));
+    }
+    for hz in DISTORTION_HZ {
+        let found = d.loudest.at(hz).and_then(|p| p.thd.as_ref());
+        if let Some(thd) = found {
+            lines.push(said(&format!("THD at {}, loudest, with the loudspeaker's", hertz(hz)), figure(thd)));
+        }
+        if let Some(own) = own(&d.own, hz) {
+            lines.push(said(&format!("its own harmonics at {}, loudest", hertz(hz)), own.join(", ")));
+        }
+    }
+    if let (Some(first), Some(last)) = (d.over_level.first(), d.over_level.last()) {
+        let mm = d.distance_mm.map_or(String::new(), |mm| format!(", {mm:.0} mm from the loudspeaker"));
+        let steps = format!(
+            "{} steps from {} to {} {unit} at 1 kHz{mm}",
+            d.over_level.len(),
+            plain(first.level_db, 0),
+            plain(last.level_db, 0)
+        );
+        lines.push(said("measured", steps));
+    }
+    if d.full_scale_spl_db.is_none() {
+        remarks.push("levels are in dBFS: sensitivity or gain is not known".into());
     }
     (lines, remarks)
 }
