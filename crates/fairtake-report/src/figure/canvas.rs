@@ -2,11 +2,30 @@
 //! theme and pixels share one drawing.
 
 use super::font::{self, Weight};
+use fairtake_calibrated::response::Point;
 use fairtake_compare::Band;
 use std::fmt::Write;
 
 /// A band narrower than this many octaves is drawn as a point at its centre, a wider one flat between its edges.
 const FLAT_FROM_OCTAVES: f64 = 0.12;
+
+/// What is drawn over a stretch of the frequency axis.
+pub(super) trait Stretch {
+    /// Lower edge, middle and upper edge in Hz.
+    fn stretch_hz(&self) -> [f64; 3];
+}
+
+impl Stretch for Band {
+    fn stretch_hz(&self) -> [f64; 3] {
+        [self.from_hz, self.centre_hz, self.to_hz]
+    }
+}
+
+impl Stretch for Point {
+    fn stretch_hz(&self) -> [f64; 3] {
+        [self.from_hz, self.hz, self.to_hz]
+    }
+}
 
 /// Where a panel lies and what its vertical axis spans.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -122,11 +141,11 @@ impl Canvas {
         );
     }
 
-    pub fn curve(
+    pub fn curve<B: Stretch>(
         &mut self,
-        bands: &[Band],
+        bands: &[B],
         panel: &Panel,
-        value: impl Fn(&Band) -> Option<f64>,
+        value: impl Fn(&B) -> Option<f64>,
         class: &str,
     ) {
         let mut path = String::new();
@@ -140,11 +159,11 @@ impl Canvas {
         }
     }
 
-    pub fn ribbon(
+    pub fn ribbon<B: Stretch>(
         &mut self,
-        bands: &[Band],
+        bands: &[B],
         panel: &Panel,
-        edges: impl Fn(&Band) -> Option<(f64, f64)>,
+        edges: impl Fn(&B) -> Option<(f64, f64)>,
         class: &str,
     ) {
         let mut path = String::new();
@@ -161,15 +180,16 @@ impl Canvas {
         }
     }
 
-    fn points(&self, run: &[Band], value: &impl Fn(&Band) -> Option<f64>) -> Vec<(f64, f64)> {
+    fn points<B: Stretch>(&self, run: &[B], value: &impl Fn(&B) -> Option<f64>) -> Vec<(f64, f64)> {
         let mut out = Vec::new();
         for band in run {
             let Some(v) = value(band) else { continue };
-            if (band.to_hz / band.from_hz).log2() > FLAT_FROM_OCTAVES || run.len() == 1 {
-                out.push((self.x(band.from_hz), v));
-                out.push((self.x(band.to_hz), v));
+            let [from_hz, centre_hz, to_hz] = band.stretch_hz();
+            if (to_hz / from_hz).log2() > FLAT_FROM_OCTAVES || run.len() == 1 {
+                out.push((self.x(from_hz), v));
+                out.push((self.x(to_hz), v));
             } else {
-                out.push((self.x(band.centre_hz), v));
+                out.push((self.x(centre_hz), v));
             }
         }
         out
@@ -177,13 +197,16 @@ impl Canvas {
 }
 
 /// Stretches of bands in the range that have a value.
-fn runs<'a, T>(
-    bands: &'a [Band],
-    value: &impl Fn(&Band) -> Option<T>,
+fn runs<'a, B: Stretch, T>(
+    bands: &'a [B],
+    value: &impl Fn(&B) -> Option<T>,
     (from_hz, to_hz): (f64, f64),
-) -> Vec<&'a [Band]> {
+) -> Vec<&'a [B]> {
     bands
-        .split(|b| value(b).is_none() || b.to_hz <= from_hz || b.from_hz >= to_hz)
+        .split(|b| {
+            let [low_hz, _, high_hz] = b.stretch_hz();
+            value(b).is_none() || high_hz <= from_hz || low_hz >= to_hz
+        })
         .filter(|r| !r.is_empty())
         .collect()
 }

@@ -2,6 +2,7 @@
 
 mod lines;
 
+use crate::figure::{Layout, draw_response};
 use crate::page::STYLE;
 use fairtake_calibrated::{DataSheet, Measurements};
 use lines::{PartLines, parts};
@@ -101,6 +102,13 @@ fn one(sheet: &DataSheet) -> Markup {
     html! {
         section.pair.sheet id=(format!("sheet-{}", sheet.mic)) {
             h2 { (sheet.name) }
+            @if let Some(found) = &sheet.response.found && let Some(wide) = draw_response(&sheet.name, found, &Layout::WIDE) {
+                figure {
+                    div.wide { (PreEscaped(wide)) }
+                    div.narrow { (PreEscaped(draw_response(&sheet.name, found, &Layout::NARROW).unwrap_or_default())) }
+                    figcaption { "Its own response, by substitution, with the 95 % interval at each frequency" @if found.published.is_some() { "; dashed what its maker published, brought to the same level over 250 Hz to 4 kHz" } "." }
+                }
+            }
             @for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
                 h3 { (part.title) }
                 @if !part.lines.is_empty() {
