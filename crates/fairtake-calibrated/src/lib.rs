@@ -4,9 +4,11 @@
 //! are those of IEC 60268-4. Every result is a [`Quantity`]: a value with its uncertainty and what that is made of.
 //! Nothing here opens a file or a sound device. Modules in reading order.
 
+mod band_level;
 mod quantity;
 
 pub mod bench;
+pub mod direction;
 pub mod distortion;
 pub mod excitation;
 pub mod found;
@@ -16,6 +18,7 @@ pub mod response;
 pub mod sheet;
 pub mod text_curve;
 
+pub use band_level::BandLevel;
 pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
 pub use found::{Defect, Found, NotFound, found};

@@ -11,3 +11,4 @@ pub mod recorder;
 pub mod room;
 pub mod self_noise;
 pub mod session;
+pub mod turntable;

@@ -1,0 +1,112 @@
+//! Polar patterns on a turntable.
+
+use crate::table::Row;
+use fairtake_calibrated::BandLevel;
+use fairtake_calibrated::direction::{AngleTake, Turning, direction};
+use fairtake_virtual_studio::bench::turntable::{Pattern, TurntableRun};
+use std::f64::consts::PI;
+
+/// Rows for patterns, steps and sides.
+pub fn rows(n: u64) -> Vec<Row> {
+    let cases = [
+        ("omnidirectional, 15°, one side", Pattern::FirstOrder(0.0), TurntableRun::one_side(15.0)),
+        ("cardioid, 15°, one side", Pattern::FirstOrder(0.5), TurntableRun::one_side(15.0)),
+        ("cardioid, 30°, both sides", Pattern::FirstOrder(0.5), TurntableRun::both_sides(30.0)),
+        ("supercardioid, 10°, both sides", Pattern::FirstOrder(0.63), TurntableRun::both_sides(10.0)),
+        ("hypercardioid, 45°, one side", Pattern::FirstOrder(0.75), TurntableRun::one_side(45.0)),
+        ("bidirectional, 10°, one side", Pattern::FirstOrder(1.0), TurntableRun::one_side(10.0)),
+        (
+            "lobes: x = 1.5 sin θ, 15°, both sides",
+            Pattern::Lobed { share: 0.5, wave: 1.5 },
+            TurntableRun::both_sides(15.0),
+        ),
+        (
+            "lobes: x = 3 sin θ, 15°, both sides",
+            Pattern::Lobed { share: 0.5, wave: 3.0 },
+            TurntableRun::both_sides(15.0),
+        ),
+        (
+            "lobes: x = 6 sin θ, 15°, both sides",
+            Pattern::Lobed { share: 0.5, wave: 6.0 },
+            TurntableRun::both_sides(15.0),
+        ),
+        (
+            "lobes: x = 6 sin θ, 5°, both sides",
+            Pattern::Lobed { share: 0.5, wave: 6.0 },
+            TurntableRun::both_sides(5.0),
+        ),
+        (
+            "lobes: x = 12 sin θ, 10°, both sides",
+            Pattern::Lobed { share: 0.5, wave: 12.0 },
+            TurntableRun::both_sides(10.0),
+        ),
+    ];
+    cases.into_iter().flat_map(|(name, pattern, angles)| case(n, name, pattern, angles)).collect()
+}
+
+fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> {
+    let run = TurntableRun {
+        pattern,
+        angles_deg,
+        level_db: 0.1,
+        floor: 0.003,
+        angle_deg: 1.0,
+        zero_deg: 1.0,
+        centre_share: 0.01,
+    };
+    let turning =
+        Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0, width_mm: None };
+    let row = |figure: &str| Row::new(format!("{name}: {figure}"));
+    let mut index = row("directivity index (dB)");
+    let mut halves = row("front to back, random (dB)");
+    let mut at_90 = row("level at 90° (dB)");
+    let mut polar = row("every point of the diagram above −20 dB");
+    let mut share = row("gradient share");
+    let mut null = row("null (degrees)");
+    let mut asymmetry = row("greatest difference of sides (dB)");
+    let db = |angle: f64| 20.0 * pattern.amplitude(angle).abs().log10();
+    let random = 10.0 * (pattern.mean_power(0.0, PI / 2.0) / pattern.mean_power(PI / 2.0, PI)).log10();
+    let first_order = match pattern {
+        Pattern::FirstOrder(b) => Some(b),
+        Pattern::Lobed { .. } => None,
+    };
+    for seed in 0..n {
+        let takes: Vec<AngleTake> = run
+            .levels(seed)
+            .iter()
+            .map(|level| AngleTake {
+                angle_deg: level.angle_deg,
+                thirds: vec![BandLevel {
+                    centre_hz: 1000.0,
+                    level_db: level.level_db,
+                    standard_db: Some(level.standard_db),
+                    degrees_of_freedom: None,
+                }],
+            })
+            .collect();
+        let found = direction(&takes, &turning).expect("a good row of angles");
+        let band = &found.thirds[0];
+        index.add(band.directivity_index_db.as_ref(), pattern.directivity_index_db());
+        halves.add(band.front_to_back_random_db.as_ref(), random);
+        if db(PI / 2.0) > -20.0 {
+            at_90.add(band.at_90_db.as_ref(), db(PI / 2.0));
+        }
+        for point in &band.polar {
+            let truth = db(point.angle_deg.to_radians());
+            if truth > -20.0 && point.angle_deg != 0.0 {
+                polar.add(Some(&point.level_db), truth);
+            }
+        }
+        if let Some(b) = first_order {
+            share.add(band.first_order.as_ref().map(|f| &f.gradient_share), b);
+            if b >= 0.5 {
+                null.add(band.null.as_ref().map(|n| &n.angle_deg), (-(1.0 - b) / b).acos().to_degrees());
+            }
+        }
+        if let Some(symmetry) = &band.symmetry {
+            asymmetry.add(Some(&symmetry.greatest_db), 0.0);
+        }
+    }
+    let _ = &asymmetry;
+    [index, halves, at_90, polar, share, null].into_iter().filter(Row::is_filled).collect()
+}

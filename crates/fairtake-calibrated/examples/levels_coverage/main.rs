@@ -1,0 +1,18 @@
+//! How often the intervals of sensitivity, noise, direction and proximity hold the truth that was made:
+//! `levels_coverage [N] [PART]`, N measurements a row (2,000), PART one of `level`, `direction`, `proximity`.
+
+mod direction;
+mod table;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let n: u64 = arguments.iter().find_map(|a| a.parse().ok()).unwrap_or(2000);
+    let wants = |part: &str| {
+        !arguments.iter().any(|a| a.parse::<u64>().is_err()) || arguments.iter().any(|a| a == part)
+    };
+    let mut rows = Vec::new();
+    if wants("direction") {
+        rows.extend(direction::rows(n));
+    }
+    print!("{}", table::table(&rows));
+}
