@@ -2,7 +2,7 @@
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
-import { before, test } from "node:test";
+import { test } from "node:test";
 import { threeMicrophones } from "../lib/more.js";
 import { demo } from "../lib/program.js";
 import { underWatch } from "../lib/watch.js";
@@ -25,8 +25,7 @@ const PAGES = [
   "/no-such-page",
 ];
 
-const room = underWatch(demo);
-before(() => {
+const room = underWatch(demo, (room) => {
   threeMicrophones(room.served.folder);
   room.watched.expected.push(/404 \(Not Found\)/);
 });

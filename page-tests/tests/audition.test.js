@@ -1,15 +1,14 @@
 // Switching between microphones, rendered without a sound card and held against the clips sample by sample.
 
 import assert from "node:assert/strict";
-import { before, test } from "node:test";
+import { test } from "node:test";
 import { demo } from "../lib/program.js";
 import { underWatch } from "../lib/watch.js";
 
 /** @type {import("../lib/browser.js").Page} */
 let page;
 
-const room = underWatch(demo);
-before(async () => {
+underWatch(demo, async (room) => {
   page = await room.watched.window(room.served.link);
   await page.goto("/listen?source=drum-together");
 });

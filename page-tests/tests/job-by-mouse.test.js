@@ -3,7 +3,6 @@
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { before } from "node:test";
 import { told } from "../lib/browser.js";
 import { empty, logHolds } from "../lib/program.js";
 import { stages } from "../lib/stages.js";
@@ -13,10 +12,12 @@ import { hits, twoMicrophones } from "../lib/wav.js";
 /** @type {import("../lib/browser.js").Page} */
 let page;
 
-const room = underWatch(() => empty());
-before(async () => {
-  page = await room.watched.window(room.served.link);
-});
+const room = underWatch(
+  () => empty(),
+  async (room) => {
+    page = await room.watched.window(room.served.link);
+  },
+);
 
 const stage = stages();
 const DEMO_TAKES = join(process.env.FAIRTAKE_DEMO ?? "", "takes");

@@ -36,11 +36,22 @@ test("everything is exported from the page, with its size said before, and every
   await page.locator("#moving_size").selectOption("square");
   await page.locator("#moving").selectOption("video");
   await page.locator("#licence").fill("CC BY 4.0, the boathouse");
+  await page.locator("#gap_s").fill("0.25");
+  await page.locator("#moments").fill("2");
+  await page.locator("#decade").selectOption("25");
   const lines = page.locator("#moving-lines li");
   await lines
     .filter({ hasText: /frames of 1080 × 1080 px; as frames about \d+ MB/ })
     .nth(3)
     .waitFor();
+  // Half as many frames a second are half as many frames.
+  const frames = async () => Number(/(\d+) frames/.exec((await lines.first().textContent()) ?? "")?.[1]);
+  const usual = await frames();
+  await page.locator("#frame_rate").fill("12.5");
+  await page.waitForFunction((n) => {
+    const now = /(\d+) frames/.exec(document.querySelector("#moving-lines li")?.textContent ?? "");
+    return now !== null && Math.abs(Number(now[1]) - n / 2) <= 1;
+  }, usual);
   // The program is run without a search path: there is no ffmpeg, and that is said before.
   await lines.filter({ hasText: "No video can be made: there is no ffmpeg on this machine" }).waitFor();
   assert.ok(!existsSync(target), "nothing is written before that is said");
@@ -52,6 +63,7 @@ test("everything is exported from the page, with its size said before, and every
   await warned.filter({ hasText: "“77.7 dB” agrees with no number of the findings" }).waitFor();
   assert.ok(await page.locator("#blind").isChecked());
   assert.equal(await page.locator("#pieces").inputValue(), "event");
+  assert.equal(await page.locator("#moments").inputValue(), "2");
   await page.locator("#moving").selectOption("");
 
   await page.locator("#write-everything").click();

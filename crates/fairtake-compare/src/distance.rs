@@ -5,8 +5,8 @@ use crate::judge::judge;
 use crate::measure::Measured;
 use crate::parallel::in_parallel;
 use crate::{
-    Band, BandSpan, CompareError, ComparisonFindings, JudgedBand, PairTables, Remembered, Settings, Shootout,
-    Take, Verdict,
+    Band, BandSpan, CompareError, ComparisonFindings, Findings, JudgedBand, PairTables, Remembered, Settings,
+    Shootout, Take, Verdict,
 };
 use serde::{Deserialize, Serialize};
 
@@ -25,6 +25,19 @@ pub struct Distance {
     pub alike_octaves: f64,
     /// Octaves undecided.
     pub undecided_octaves: f64,
+}
+
+/// How far two microphones are apart on a source.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PairDistance {
+    /// Key of the source.
+    pub source: String,
+    /// Keys of the microphones.
+    pub first: String,
+    /// The other one.
+    pub second: String,
+    /// Their distance.
+    pub distance: Distance,
 }
 
 /// One band, as far as distances need it.
@@ -118,6 +131,49 @@ pub fn distances_remembering(
         Ok(Distance::judged(&made.pair, &judgement.bands))
     };
     in_parallel(pairs, |pair| Ok(distance(pair))).map_err(CompareError::Read)?.into_iter().collect()
+}
+
+/// Distances of all pairs of microphones that are compared with one and the same reference, source by source, in the order of
+/// the findings; sources with two microphones are left away.
+///
+/// # Errors
+/// As [`distances_remembering`].
+pub fn all_distances(
+    takes: &[Take],
+    shootout: &Shootout,
+    findings: &Findings,
+    remembered: &mut Remembered,
+) -> Result<Vec<PairDistance>, CompareError> {
+    let mut by_source: Vec<(&str, Vec<&ComparisonFindings>)> = Vec::new();
+    for c in &findings.comparisons {
+        match by_source.iter_mut().find(|(source, _)| *source == c.source) {
+            Some((_, all)) => all.push(c),
+            None => by_source.push((&c.source, vec![c])),
+        }
+    }
+    let mut out = Vec::new();
+    for (source, comparisons) in by_source {
+        let reference = &comparisons[0].reference;
+        let from_reference: Vec<_> = comparisons.into_iter().filter(|c| c.reference == *reference).collect();
+        if from_reference.len() < 2 {
+            continue;
+        }
+        let of = |first: &str, second: &str, distance| PairDistance {
+            source: source.to_string(),
+            first: first.to_string(),
+            second: second.to_string(),
+            distance,
+        };
+        out.extend(from_reference.iter().map(|c| of(reference, &c.against, c.distance())));
+        let pairs: Vec<(String, String)> = from_reference
+            .iter()
+            .enumerate()
+            .flat_map(|(i, a)| from_reference[i + 1..].iter().map(|b| (a.against.clone(), b.against.clone())))
+            .collect();
+        let found = distances_remembering(takes, shootout, &findings.settings, source, &pairs, remembered)?;
+        out.extend(pairs.iter().zip(found).map(|((a, b), distance)| of(a, b, distance)));
+    }
+    Ok(out)
 }
 
 #[cfg(test)]

@@ -34,7 +34,7 @@ pub mod wording;
 
 pub use answer::*;
 pub use compare::{CompareError, Comparison, Measurement, compare, compare_remembering, measure_and_check};
-pub use distance::{Distance, distances_remembering};
+pub use distance::{Distance, PairDistance, all_distances, distances_remembering};
 pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge, runs, verdict};
 pub use measure::{Tabulated, measure_performance, tabulate};

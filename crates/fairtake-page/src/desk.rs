@@ -6,8 +6,8 @@ use crate::trouble::Trouble;
 use fairtake_audition::{LeftOver, left_over};
 use fairtake_bridge::{Bridge, Wanted, bridge};
 use fairtake_compare::{
-    CheckResult, Comparison, Distance, Findings, Remembered, Settings, TakeMeasure, compare_remembering,
-    distances_remembering, measure_and_check,
+    CheckResult, Comparison, Distance, Findings, PairDistance, Remembered, Settings, TakeMeasure,
+    all_distances, compare_remembering, distances_remembering, measure_and_check,
 };
 use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, contents_of};
 use fairtake_write_up::findings_key;
@@ -293,6 +293,15 @@ impl Desk {
             known.extend(unknown.into_iter().zip(found?));
         }
         Ok(pairs.iter().filter_map(|pair| known.get(pair).copied()).collect())
+    }
+
+    /// How far each two microphones are apart, on sources with more than two.
+    pub(crate) fn all_distances(&self, now: &Now, findings: &Findings) -> Result<Vec<PairDistance>, Trouble> {
+        let mut work = self.work();
+        let (takes, log) = (&now.loaded.takes, &now.loaded.log.shootout);
+        let found = all_distances(takes, log, findings, &mut work.remembered);
+        set(&self.inner.progress, None);
+        Ok(found?)
     }
 
     /// Everything compared at the standard settings: what the report and the command line show.

@@ -24,12 +24,14 @@ use serde_json::{Value, json};
 const NAME: &str = "write-up";
 /// So many of them are looked for.
 const MOST_FOLDERS: u32 = 1000;
-/// Silence between two pieces of a reel, in seconds, and the bounds of a reel: as the command has them.
-const GAP_S: f64 = 0.5;
-const MOST_MOMENTS: usize = 4;
+/// A reel begins no moment beyond this length, in seconds: as the command has it.
 const MOST_S: f64 = 120.0;
-/// Frames per second of the moving picture.
-const FRAMES_PER_SECOND: f64 = 25.0;
+/// Longest silence between two pieces that can be chosen, in seconds.
+pub(crate) const LONGEST_GAP_S: f64 = 10.0;
+/// Most moments of a reel that can be chosen.
+pub(crate) const MOST_MOMENTS: usize = 50;
+/// Frames per second that can be chosen for the moving picture.
+pub(crate) const FRAME_RATES: [f64; 2] = [1.0, 60.0];
 /// Longest licence in bytes.
 const LONGEST_LICENCE: usize = 10_000;
 
@@ -40,10 +42,14 @@ pub(crate) struct Chosen {
     sizes: Vec<String>,
     colours: Colours,
     transparent: bool,
+    decade: Proportion,
     pieces: String,
+    gap_s: f64,
+    moments: usize,
     blind: bool,
     moving: Option<Kept>,
     moving_size: String,
+    frame_rate: f64,
     licence: String,
 }
 
@@ -53,6 +59,17 @@ enum Colours {
     Light,
     Dark,
     Print,
+}
+
+/// dB on the level axes that are as long as a decade of frequency (IEC 60263).
+#[derive(Debug, Clone, Copy, Deserialize)]
+enum Proportion {
+    #[serde(rename = "fits")]
+    Fits,
+    #[serde(rename = "25")]
+    Db25,
+    #[serde(rename = "50")]
+    Db50,
 }
 
 #[derive(Debug, Clone, Copy, Deserialize)]
@@ -82,18 +99,36 @@ impl Chosen {
             (_, Ok(s)) if (EXCERPT_S.0..=EXCERPT_S.1).contains(&s) => Excerpt::Seconds(s),
             _ => return Err(Trouble::bad(format!("a piece cannot hold {}", self.pieces), choose)),
         };
+        let [slowest, fastest] = FRAME_RATES;
+        for (is_offered, words) in [
+            (
+                (0.0..=LONGEST_GAP_S).contains(&self.gap_s),
+                format!("0 to {LONGEST_GAP_S} s between two pieces"),
+            ),
+            ((1..=MOST_MOMENTS).contains(&self.moments), format!("1 to {MOST_MOMENTS} moments in a reel")),
+            (
+                (slowest..=fastest).contains(&self.frame_rate),
+                format!("{slowest} to {fastest} frames a second"),
+            ),
+        ] {
+            if !is_offered {
+                return Err(Trouble::bad(format!("{words} can be chosen"), choose));
+            }
+        }
         if self.licence.len() > LONGEST_LICENCE {
             return Err(Trouble::bad("the licence is too long", "name it, or say where it stands"));
         }
-        let pictures: Result<Vec<_>, Trouble> = self
-            .sizes
-            .iter()
-            .map(|s| Ok(size(s)?.picture(theme, self.transparent, Decade::Fitting)))
-            .collect();
+        let decade = match self.decade {
+            Proportion::Fits => Decade::Fitting,
+            Proportion::Db25 => Decade::Db25,
+            Proportion::Db50 => Decade::Db50,
+        };
+        let pictures: Result<Vec<_>, Trouble> =
+            self.sizes.iter().map(|s| Ok(size(s)?.picture(theme, self.transparent, decade))).collect();
         let moving_size = size(&self.moving_size)?;
         let moving = self.moving.map(|kept| MovingPicture {
-            still: moving_size.picture(theme, self.transparent, Decade::Fitting).still,
-            frames_per_second: FRAMES_PER_SECOND,
+            still: moving_size.picture(theme, self.transparent, decade).still,
+            frames_per_second: self.frame_rate,
             keep: match kept {
                 Kept::Video => Keep::Video,
                 Kept::Frames => Keep::Frames,
@@ -102,7 +137,8 @@ impl Chosen {
         });
         let blind = if self.blind { Some(draw()?) } else { None };
         let licence = Some(self.licence.trim().to_string()).filter(|l| !l.is_empty());
-        let reels = ReelsWanted { excerpt, gap_s: GAP_S, most_moments: MOST_MOMENTS, most_s: MOST_S, blind };
+        let reels =
+            ReelsWanted { excerpt, gap_s: self.gap_s, most_moments: self.moments, most_s: MOST_S, blind };
         Ok(Wanted { pictures: pictures?, reels, moving, licence })
     }
 }
@@ -124,8 +160,15 @@ fn with_material<T>(
     let findings = desk.findings(now)?;
     let checked = desk.checked(now)?;
     let heard = crate::blind::heard(desk, now)?;
-    let takes = &now.loaded.takes;
-    work(&Material { findings: &findings, takes, measures: &checked.measures, gone: &[], heard: &heard })
+    let distances = desk.all_distances(now, &findings)?;
+    work(&Material {
+        findings: &findings,
+        takes: &now.loaded.takes,
+        measures: &checked.measures,
+        gone: &[],
+        heard: &heard,
+        distances: &distances,
+    })
 }
 
 /// `POST /write-up/sizes`: how long and large the moving pictures would be; writes nothing.

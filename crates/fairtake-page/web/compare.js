@@ -28,7 +28,9 @@ narrow.addEventListener("change", () => {
 /** @param {HTMLElement} figure */
 function mountPicture(figure) {
   // Of two that came with the page, for wide screens and for narrow ones, the style shows one.
-  const svg = [...figure.querySelectorAll("svg.corridor")].find((s) => s.getClientRects().length > 0);
+  const svg =
+    figure.querySelector(".one > svg") ??
+    [...figure.querySelectorAll("svg.corridor")].find((s) => s.getClientRects().length > 0);
   const readout = figure.querySelector("#readout");
   if (!(svg instanceof SVGSVGElement) || !readout) return;
   const readings = [...svg.querySelectorAll("rect.reading")];

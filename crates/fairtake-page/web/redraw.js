@@ -115,17 +115,7 @@ export async function show(address, push = false) {
   // A choice of files that is being opened belongs to its field, and is gone with it: the field stays.
   const drop = main().querySelector("#drop");
   if (drop) made.querySelector("#drop")?.replaceWith(drop);
-  // Tables come by their digest: those that are there stay, at least until others are here.
-  const [tables, later] = [main().querySelector("#evidence"), made.querySelector("#evidence[data-later]")];
-  if (tables instanceof HTMLElement && later instanceof HTMLElement) {
-    if (tables.dataset.digest !== later.dataset.digest) tables.dataset.later = later.dataset.digest;
-    else {
-      delete tables.dataset.later;
-      tables.ariaBusy = null;
-    }
-    later.replaceWith(tables);
-  }
-  main().replaceWith(made);
+  put(/** @type {HTMLElement} */ (made));
   retitle();
   swapping = false;
   for (const summary of main().querySelectorAll("details > summary")) {
@@ -140,6 +130,34 @@ export async function show(address, push = false) {
     if (field.dataset.edit) field.dataset.carried = "";
   }
   refocus(focused);
+}
+
+/**
+ * Puts a new main part in place of the one that is there. Tables come by their digest: those that are there stay, at least until
+ * others are here, and are not even moved, since a browser would lay out anew what is moved.
+ * @param {HTMLElement} made
+ */
+function put(made) {
+  const old = main();
+  const tables = old.querySelector(":scope > #evidence");
+  const later = made.querySelector(":scope > #evidence[data-later]");
+  if (!(tables instanceof HTMLElement && later instanceof HTMLElement)) {
+    old.replaceWith(made);
+    return;
+  }
+  if (tables.dataset.digest !== later.dataset.digest) tables.dataset.later = later.dataset.digest;
+  else {
+    delete tables.dataset.later;
+    tables.ariaBusy = null;
+  }
+  old.dataset.title = made.dataset.title;
+  for (const child of [...old.childNodes]) if (child !== tables) child.remove();
+  let isBefore = true;
+  for (const child of [...made.childNodes]) {
+    if (child === later) isBefore = false;
+    else if (isBefore) tables.before(child);
+    else old.append(child);
+  }
 }
 
 /** The title may have been changed, here or elsewhere. */

@@ -10,6 +10,8 @@ let [writing, remarks] = ["", /** @type {string[]} */ ([])];
 /** Lines on the moving picture. @type {string[]} */
 let lines = [];
 let isWriting = false;
+/** Fields on which length and size of the moving picture depend. */
+const SIZED_BY = ["moving", "moving_size", "frame_rate", "pieces", "gap_s", "moments"];
 /** Counts questions for sizes, so that only the newest answer is shown. */
 let newest = 0;
 
@@ -47,10 +49,14 @@ function asked(of) {
     sizes: data.getAll("sizes").map(String),
     colours: text("colours"),
     transparent: data.has("transparent"),
+    decade: text("decade"),
     pieces: text("pieces"),
+    gap_s: Number(text("gap_s")),
+    moments: Number(text("moments")),
     blind: data.has("blind"),
     moving: text("moving") || null,
     moving_size: text("moving_size"),
+    frame_rate: Number(text("frame_rate")),
     licence: text("licence"),
   };
 }
@@ -59,9 +65,11 @@ function asked(of) {
 async function askSizes(of) {
   const number = ++newest;
   const wanted = asked(of);
-  lines = wanted.moving ? ["…"] : [];
+  // A number that is being typed may be none yet.
+  const can = wanted.moving && of.checkValidity();
+  lines = can ? ["…"] : [];
   tell();
-  if (!wanted.moving) return;
+  if (!can) return;
   const told = await send("/write-up/sizes", wanted);
   if (number !== newest) return;
   lines = told ? told.lines : [];
@@ -110,7 +118,7 @@ export function mountWriteUp(inside) {
     const field = event.target;
     if (field instanceof HTMLInputElement && field.type === "checkbox") chosen.set(field.id, field.checked);
     else if (field instanceof HTMLInputElement || field instanceof HTMLSelectElement) chosen.set(field.id, field.value);
-    if (field instanceof HTMLElement && ["moving", "moving_size", "pieces"].includes(field.id)) askSizes(of);
+    if (field instanceof HTMLElement && SIZED_BY.includes(field.id)) askSizes(of);
   });
   of.addEventListener("submit", (event) => {
     event.preventDefault();

@@ -1,7 +1,7 @@
 //! Tables as CSV, with every number as it was computed. What is not known is an empty field.
 
 use crate::words;
-use fairtake_compare::{ComparisonFindings, Estimate, Findings, Verdict};
+use fairtake_compare::{ComparisonFindings, Estimate, Findings, PairDistance, Verdict};
 use std::fmt::Write;
 
 /// Name and text of every table: takes, levels, bands, regions, and edges, peaks and notches.
@@ -13,6 +13,26 @@ pub fn tables(findings: &Findings) -> [(&'static str, String); 5] {
         ("regions", regions(findings)),
         ("features", features(findings)),
     ]
+}
+
+/// How far each two microphones are apart, on sources with more than two.
+pub fn distances(all: &[PairDistance]) -> String {
+    let mut out = String::from(
+        "source,first,second,mean_db,at_least_db,different_octaves,alike_octaves,undecided_octaves\n",
+    );
+    for PairDistance { source, first, second, distance: d } in all {
+        row(&mut out)
+            .text(source)
+            .text(first)
+            .text(second)
+            .number(d.mean_db)
+            .number(d.at_least_db)
+            .number(Some(d.different_octaves))
+            .number(Some(d.alike_octaves))
+            .number(Some(d.undecided_octaves))
+            .end();
+    }
+    out
 }
 
 /// One row of a table in the making.

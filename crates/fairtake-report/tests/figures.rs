@@ -273,3 +273,24 @@ fn level_axes_that_leave_the_frequencies_no_room_are_refused() {
     assert_eq!(asked(1080, Decade::Db25), Err(FigureError::NoRoom { asked: (1080, 1080) }));
     assert!(asked(1080, Decade::Fitting).is_ok() && asked(4000, Decade::Db25).is_ok());
 }
+
+/// Found with thirty microphones: one pair whose axes fitted the standard only in a picture too narrow for its numbers, for which
+/// the whole write-up was refused.
+#[test]
+fn axes_that_fit_never_refuse_a_size_that_has_room() {
+    let mut findings = findings();
+    for whole_db in 1..=24 {
+        for band in &mut findings.comparisons[0].bands {
+            (band.difference_db, band.low_db, band.high_db) =
+                (Some(0.0), Some(-f64::from(whole_db)), Some(f64::from(whole_db) / 2.0));
+            band.verdict = Verdict::Undecided;
+        }
+        for (width, height) in [(1920, 1080), (1080, 1080), (1080, 1350), (1200, 628)] {
+            for letters in [Letters::Usual, Letters::Large] {
+                let still = Still { width, height, letters, ..Still::SCREEN };
+                let drawn = svg(&corridor(&findings), &still);
+                assert!(drawn.is_ok(), "{whole_db} dB at {width} × {height}, {letters:?}: {:?}", drawn.err());
+            }
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! What is written up: findings, and the sound they were made from as far as it is at hand.
 
-use fairtake_compare::{ComparisonFindings, Findings, Take, TakeMeasure};
+use fairtake_compare::{ComparisonFindings, Findings, PairDistance, Take, TakeMeasure};
 use fairtake_report::page::Heard;
 
 /// Findings with the takes and measures that are at hand.
@@ -16,6 +16,8 @@ pub struct Material<'a> {
     pub gone: &'a [(String, String)],
     /// What blind tests showed.
     pub heard: &'a [Heard],
+    /// How far microphones are apart that the findings do not compare with each other; empty where takes are gone.
+    pub distances: &'a [PairDistance],
 }
 
 impl Material<'_> {

@@ -24,6 +24,9 @@ pub(crate) fn data(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
     for (name, csv) in data::tables(m.findings) {
         into.put(&format!("data/{name}.csv"), csv.as_bytes())?;
     }
+    if !m.distances.is_empty() {
+        into.put("data/distances.csv", data::distances(m.distances).as_bytes())?;
+    }
     if !m.gone.is_empty() {
         return Ok(vec!["not written: data/events.csv, which needs every take".to_string()]);
     }

@@ -6,6 +6,7 @@ use crate::{Material, Wanted, WriteUpError};
 use crate::{moving, pictures, reels, texts};
 use fairtake_files::FolderInMaking;
 use fairtake_files::wav::Replace;
+use fairtake_report::figure::Many;
 use std::path::{Path, PathBuf};
 
 /// What was written.
@@ -78,6 +79,12 @@ fn jobs<'a>(
         let work =
             move |_: &crate::jobs::Told| pictures::pictures(m, i, &names.pairs[i], &wanted.pictures, into);
         job(format!("pictures of {}", m.pair_name(c)), Box::new(work));
+    }
+    for source in m.sources() {
+        let Some(many) = Many::new(m.findings, source, m.distances) else { continue };
+        let name = names.source(source);
+        let work = move |_: &crate::jobs::Told| pictures::together(m, &many, &name, &wanted.pictures, into);
+        job(format!("picture of all microphones on {}", m.source_name(source)), Box::new(work));
     }
     job("the report as a page".into(), Box::new(|_| texts::report(m, into)));
     job("words".into(), Box::new(|_| texts::words(m, names, into)));

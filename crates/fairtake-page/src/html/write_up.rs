@@ -2,7 +2,7 @@
 
 use super::field::Field;
 use crate::views::WriteUpPage;
-use crate::written::Folder;
+use crate::written::{FRAME_RATES, Folder, LONGEST_GAP_S, MOST_MOMENTS};
 use fairtake_files::Place;
 use fairtake_report::page::verdict;
 use maud::{Markup, html};
@@ -70,6 +70,7 @@ fn everything(page: &WriteUpPage) -> Markup {
                     } }
                     div.row {
                         span { label for="colours" { "colours" } (select("colours", &[("light", "dark on light"), ("dark", "light on dark"), ("print", "for print")])) }
+                        span { label for="decade" { "dB as long as a decade" } (select("decade", &[("fits", "whichever fits"), ("25", "25"), ("50", "50")])) }
                         label { input type="checkbox" name="transparent" id="transparent"; "without a ground" }
                     }
                 }
@@ -77,6 +78,8 @@ fn everything(page: &WriteUpPage) -> Markup {
                     legend { "reels" }
                     div.row {
                         span { label for="pieces" { "a piece is" } (select("pieces", &[("passage", "a passage of up to 8 s"), ("event", "one event"), ("2", "2 s"), ("4", "4 s")])) }
+                        span { label for="gap_s" { "silence between two, s" } input.count type="number" id="gap_s" name="gap_s" min="0" max=(LONGEST_GAP_S) step="any" value="0.5" required; }
+                        span { label for="moments" { "moments at most" } input.count type="number" id="moments" name="moments" min="1" max=(MOST_MOMENTS) step="1" value="4" required; }
                         label { input type="checkbox" name="blind" id="blind"; "also with numbers in place of names, their key apart" }
                     }
                 }
@@ -85,6 +88,7 @@ fn everything(page: &WriteUpPage) -> Markup {
                     div.row {
                         span { label for="moving" { "written as" } (select("moving", &[("", "not at all"), ("video", "a video with sound"), ("frames", "numbered frames and sound"), ("both", "both")])) }
                         span { label for="moving_size" { "size" } (select("moving_size", &[("screen", "1920 × 1080"), ("square", "1080 × 1080"), ("upright:large", "1080 × 1350, large letters")])) }
+                        span { label for="frame_rate" { "frames a second" } input.count type="number" id="frame_rate" name="frame_rate" min=(FRAME_RATES[0]) max=(FRAME_RATES[1]) step="any" value="25" required; }
                     }
                     div role="status" { ul.small id="moving-lines" {} }
                 }

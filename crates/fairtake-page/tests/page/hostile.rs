@@ -140,11 +140,35 @@ fn strange_changes_are_refused_and_the_log_stays() {
         ("/write-up/everything", r#"{"sizes":["screen"],"into":"/tmp/elsewhere"}"#),
         (
             "/write-up/everything",
-            r#"{"sizes":["9000x9000"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"moving":null,"moving_size":"screen","licence":""}"#,
+            r#"{"sizes":["9000x9000"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":0.5,"moments":4,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"10","gap_s":0.5,"moments":4,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":-1,"moments":4,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":1e300,"moments":4,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":0.5,"moments":0,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":0.5,"moments":1e9,"frame_rate":25,"moving":null,"moving_size":"screen","licence":""}"#,
+        ),
+        (
+            "/write-up/everything",
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"passage","blind":false,"decade":"fits","gap_s":0.5,"moments":4,"frame_rate":0,"moving":null,"moving_size":"screen","licence":""}"#,
         ),
         (
             "/write-up/sizes",
-            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"1e9","blind":false,"moving":"video","moving_size":"screen","licence":""}"#,
+            r#"{"sizes":["screen"],"colours":"light","transparent":false,"pieces":"1e9","blind":false,"decade":"fits","gap_s":0.5,"moments":4,"frame_rate":25,"moving":"video","moving_size":"screen","licence":""}"#,
         ),
     ];
     for (address, body) in others {

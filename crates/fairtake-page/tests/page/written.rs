@@ -4,7 +4,7 @@ use crate::desk::{Bench, LOG};
 use axum::http::StatusCode;
 
 const CHOSEN: &str = r#"{"sizes":["700x700"],"colours":"dark","transparent":false,"pieces":"event","blind":true,
-    "moving":null,"moving_size":"square","licence":"CC BY 4.0"}"#;
+    "decade":"50","gap_s":0.25,"moments":2,"frame_rate":12.5,"moving":null,"moving_size":"square","licence":"CC BY 4.0"}"#;
 
 #[test]
 fn everything_goes_into_a_new_folder_whose_files_are_given_out() {

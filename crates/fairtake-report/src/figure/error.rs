@@ -26,6 +26,13 @@ pub enum FigureError {
         /// Size asked for.
         asked: (u32, u32),
     },
+    /// So many microphones cannot be drawn so that they can be read.
+    TooMany {
+        /// How many there are.
+        n_mics: usize,
+        /// Size asked for.
+        asked: (u32, u32),
+    },
     /// Frames per second outside of the range.
     Rate {
         /// Frames per second asked for.
@@ -79,6 +86,11 @@ impl fmt::Display for FigureError {
                 f,
                 "at {w} by {h} px these level axes leave no room for the frequencies; take a higher picture, or the axes \
                  that fit"
+            ),
+            FigureError::TooMany { n_mics, asked: (w, h) } => write!(
+                f,
+                "{n_mics} microphones in one picture cannot be read at {w} by {h} px and these letters; take a larger one, or the \
+                 usual letters"
             ),
             FigureError::Rate { asked } => {
                 write!(f, "{asked} frames per second cannot be made; take 1 to 60")

@@ -25,7 +25,7 @@ const COLUMN: f64 = 21.0 * LETTER;
 const COLUMN_FROM: f64 = 66.0 * LETTER;
 
 /// Height of a line of words, in its letters.
-const LINE: f64 = 1.42;
+pub(super) const LINE: f64 = 1.42;
 
 /// Share of its greatest width that the picture keeps for the standard's proportions' sake, beside a column of words,
 /// which gains what it gives, and over the whole width.
@@ -60,11 +60,11 @@ impl Gaps {
 }
 
 /// A line of words.
-struct Line {
-    at: (f64, f64),
-    size: f64,
-    class: &'static str,
-    text: String,
+pub(super) struct Line {
+    pub at: (f64, f64),
+    pub size: f64,
+    pub class: &'static str,
+    pub text: String,
     /// Shown only with the verdicts.
     last: bool,
 }
@@ -80,14 +80,14 @@ pub(super) struct Sheet {
 }
 
 /// A block of words that is filled from its top down.
-struct Block {
-    x: f64,
-    y: f64,
-    width: f64,
+pub(super) struct Block {
+    pub x: f64,
+    pub y: f64,
+    pub width: f64,
 }
 
 impl Block {
-    fn words(&mut self, lines: &mut Vec<Line>, text: &str, size: f64, class: &'static str, most: usize) {
+    pub fn words(&mut self, lines: &mut Vec<Line>, text: &str, size: f64, class: &'static str, most: usize) {
         let weight = if class == "title" { Weight::Semibold } else { Weight::Regular };
         let mut wrapped = font::wrapped(text, self.width / size, weight);
         if wrapped.len() > most {
@@ -101,7 +101,7 @@ impl Block {
     }
 
     /// The key, as many samples on a line as fit.
-    fn key(&mut self, out: &mut Vec<((f64, f64), Sample)>, samples: &[Sample], flowing: bool) {
+    pub fn key(&mut self, out: &mut Vec<((f64, f64), Sample)>, samples: &[Sample], flowing: bool) {
         let mut x = 0.0;
         for s in samples {
             let width = sample_width(s) + LETTER * font::width(s.words, Weight::Regular);
@@ -116,7 +116,7 @@ impl Block {
     }
 }
 
-fn sample_width(s: &Sample) -> f64 {
+pub(super) fn sample_width(s: &Sample) -> f64 {
     if s.class.is_empty() { 0.0 } else { LETTER * 2.8 }
 }
 
@@ -153,7 +153,7 @@ impl Sheet {
         let widest = (width - 3.0 * pad - COLUMN - LEFT - RIGHT) / N_DECADES;
         let panels = height - 2.0 * pad - gaps.fixed() * LETTER;
         let spans = (span(c.spectra_db()), span(c.difference_db()));
-        let proportions = Proportions::fitting(decade, panels, widest, widest * LEAST_SHARE[0], spans);
+        let proportions = Proportions::fitting(decade, panels, widest, kept(widest, LEAST_SHARE[0]), spans);
         let (left, right) = (pad + LEFT, pad + LEFT + proportions.decade * N_DECADES);
         let plot = plot(c, &proportions, pad, gaps);
         let x = right + RIGHT + 1.8 * pad;
@@ -203,7 +203,7 @@ impl Sheet {
             let foot = sheet.foot(c, &block(0.0), height - pad, large, note);
             sheet.lines.truncate(n_before);
             let panels = foot - LETTER * 0.5 - key_block.y - gaps.fixed() * LETTER - head.y;
-            proportions = Proportions::fitting(decade, panels, widest, widest * LEAST_SHARE[1], spans);
+            proportions = Proportions::fitting(decade, panels, widest, kept(widest, LEAST_SHARE[1]), spans);
         }
         sheet.proportions = proportions;
         let picture = LEFT + RIGHT + proportions.decade * N_DECADES;
@@ -337,6 +337,11 @@ impl Sheet {
 /// In large letters the bands are told apart by the page; the outcomes must be told here.
 fn is_told_large(s: &Sample) -> bool {
     s.part == Part::Verdicts
+}
+
+/// What of a decade is kept for the standard's sake: a share of what there is, and never too little for its numbers.
+fn kept(widest: f64, share: f64) -> f64 {
+    (widest * share).max(LEAST_DECADE)
 }
 
 fn span((low, high): (f64, f64)) -> f64 {

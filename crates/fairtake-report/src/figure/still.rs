@@ -6,6 +6,10 @@ use super::{Corridor, Decade, FigureError, Shown, Step, Theme, font, theme};
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{Options, Tree};
 
+/// Said where letters were replaced.
+pub(super) const IN_BRACKETS: &str =
+    "In brackets: Unicode numbers of letters that this picture's font lacks.";
+
 /// How large letters are beside the picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Letters {
@@ -60,7 +64,7 @@ impl Still {
     pub const LONGEST_PX: u32 = 8192;
 
     /// Height of a letter below which nothing can be read, in px.
-    const LEAST_LETTER_PX: f64 = 7.0;
+    pub(super) const LEAST_LETTER_PX: f64 = 7.0;
 
     /// Height of a letter in px.
     ///
@@ -123,8 +127,7 @@ impl Laid {
     fn new(corridor: Corridor, still: &Still, replaced: Vec<char>) -> Result<Laid, FigureError> {
         let scale = still.letter_px()? / LETTER;
         let size = (f64::from(still.width) / scale, f64::from(still.height) / scale);
-        let note = (!replaced.is_empty())
-            .then_some("In brackets: Unicode numbers of letters that this picture's font lacks.");
+        let note = (!replaced.is_empty()).then_some(IN_BRACKETS);
         let sheet = Sheet::new(&corridor, size, still.letters == Letters::Large, still.decade, note);
         if !sheet.can_be_read() {
             return Err(FigureError::NoRoom { asked: (still.width, still.height) });
@@ -134,6 +137,37 @@ impl Laid {
 
     /// The SVG. `fonts`: rules that embed them, or nothing; `lit`: with light behind the strip.
     pub fn svg(&self, shown: Shown, fonts: &str, lit: bool) -> String {
+        self.document(shown).svg(fonts, lit)
+    }
+
+    /// The pixels.
+    pub fn pixels(&self, shown: Shown, lit: bool) -> Result<Pixmap, FigureError> {
+        self.document(shown).pixels(lit)
+    }
+
+    fn document(&self, shown: Shown) -> Document {
+        Document {
+            still: self.still,
+            scale: self.scale,
+            description: super::canvas::escaped(&self.corridor.description),
+            body: self.sheet.draw(&self.corridor, shown),
+        }
+    }
+}
+
+/// A drawing that stands alone.
+pub(super) struct Document {
+    pub still: Still,
+    /// Px of one unit of the drawing.
+    pub scale: f64,
+    /// What is shown, as an attribute has it.
+    pub description: String,
+    pub body: String,
+}
+
+impl Document {
+    /// The SVG. `fonts`: rules that embed them, or nothing; `lit`: with light behind the strip.
+    pub fn svg(&self, fonts: &str, lit: bool) -> String {
         let Still { width, height, theme, transparent, .. } = self.still;
         let (unit_width, unit_height) = (f64::from(width) / self.scale, f64::from(height) / self.scale);
         let ground = if transparent {
@@ -141,23 +175,22 @@ impl Laid {
         } else {
             format!("<rect width=\"100%\" height=\"100%\" fill=\"{}\"/>", theme::ground(theme))
         };
-        let description = super::canvas::escaped(&self.corridor.description);
+        let Document { description, body, .. } = self;
         format!(
             "<svg class=\"corridor\" xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
              viewBox=\"0 0 {unit_width:.3} {unit_height:.3}\" role=\"img\" aria-label=\"{description}\" \
-             font-size=\"{LETTER}\">\n<title>{description}</title>\n<style>\n{fonts}{}</style>\n{}{ground}{}</svg>\n",
+             font-size=\"{LETTER}\">\n<title>{description}</title>\n<style>\n{fonts}{}</style>\n{}{ground}{body}</svg>\n",
             theme::style(theme, lit),
             definitions(),
-            self.sheet.draw(&self.corridor, shown)
         )
     }
 
-    /// The pixels.
-    pub fn pixels(&self, shown: Shown, lit: bool) -> Result<Pixmap, FigureError> {
+    /// The pixels, with the fonts of the figure alone.
+    pub fn pixels(&self, lit: bool) -> Result<Pixmap, FigureError> {
         let options =
             Options { fontdb: font::database(), font_family: font::FAMILY.into(), ..Options::default() };
-        let tree = Tree::from_str(&self.svg(shown, "", lit), &options)
-            .map_err(|e| FigureError::Drawing(e.to_string()))?;
+        let tree =
+            Tree::from_str(&self.svg("", lit), &options).map_err(|e| FigureError::Drawing(e.to_string()))?;
         let mut pixels = Pixmap::new(self.still.width, self.still.height)
             .ok_or_else(|| FigureError::Drawing("no room for the pixels".into()))?;
         resvg::render(&tree, Transform::identity(), &mut pixels.as_mut());
@@ -182,11 +215,15 @@ pub fn svg(corridor: &Corridor, still: &Still) -> Result<String, FigureError> {
 pub fn png(corridor: &Corridor, still: &Still) -> Result<Png, FigureError> {
     let laid = Laid::for_pixels(corridor, still)?;
     let pixels = laid.pixels(Shown::until(still.step), false)?;
+    Ok(Png { bytes: encoded_still(still, pixels)?, replaced: laid.replaced })
+}
+
+/// A still picture's pixels as a file.
+pub(super) fn encoded_still(still: &Still, pixels: Pixmap) -> Result<Vec<u8>, FigureError> {
     let rgba = pixels.take();
     let (pixels, n_channels) =
         if still.transparent { (straight(rgba), 4) } else { (without_opacity(&rgba), 3) };
-    let bytes = encoded(still.width, still.height, &pixels, n_channels, png::Compression::Balanced)?;
-    Ok(Png { bytes, replaced: laid.replaced })
+    encoded(still.width, still.height, &pixels, n_channels, png::Compression::Balanced)
 }
 
 /// The pictures of showing it step by step: what is asked for, once for each step, all on the same axes.

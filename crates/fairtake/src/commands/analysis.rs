@@ -4,8 +4,8 @@ use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
 use fairtake_compare::{
-    CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Settings, Shootout, Source,
-    Take, compare, recognise_performances,
+    CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Remembered, Settings, Shootout,
+    Source, Take, compare_remembering, recognise_performances,
 };
 use fairtake_files::{ShootoutFolder, bare_takes, contents_of};
 use fairtake_write_up::findings_key;
@@ -108,6 +108,15 @@ pub(crate) fn keep(input: &Input, args: &AnalysisArgs, findings: &Findings) -> R
 
 /// Runs the comparison on the audio.
 pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement, Settings), Failure> {
+    measure_remembering(input, args, &mut Remembered::default())
+}
+
+/// The same, leaving what was measured for what is asked next.
+pub(crate) fn measure_remembering(
+    input: &Input,
+    args: &AnalysisArgs,
+    remembered: &mut Remembered,
+) -> Result<(Measurement, Settings), Failure> {
     let settings = args.settings(input.shootout.margin_db);
     let pair = named_pair(args)?;
     let asked = Comparison {
@@ -117,8 +126,8 @@ pub(crate) fn measure(input: &Input, args: &AnalysisArgs) -> Result<(Measurement
         recognised: input.recognised.clone(),
         version: env!("CARGO_PKG_VERSION").to_string(),
     };
-    let measurement =
-        compare(&input.takes, &input.shootout, &settings, &asked).map_err(|e| not_compared(&e))?;
+    let measurement = compare_remembering(&input.takes, &input.shootout, &settings, &asked, remembered)
+        .map_err(|e| not_compared(&e))?;
     Ok((measurement, settings))
 }
 

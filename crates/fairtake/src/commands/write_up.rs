@@ -4,7 +4,9 @@ use super::analysis::{self, Input};
 use crate::cli::WriteUpArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
-use fairtake_compare::{Findings, Remembered, Take, TakeMeasure, measure_and_check};
+use fairtake_compare::{
+    Findings, PairDistance, Remembered, Take, TakeMeasure, all_distances, measure_and_check,
+};
 use fairtake_files::wav::Replace;
 use fairtake_files::{Loaded, Shelf, ShootoutFolder};
 use fairtake_write_up::{
@@ -23,6 +25,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
         measures: &read.measures,
         gone: &read.gone,
         heard: &read.heard,
+        distances: &read.distances,
     };
     if let Some(moving) = &wanted.moving {
         say_sizes(&material, &wanted.reels, moving);
@@ -105,6 +108,7 @@ struct Read {
     measures: Vec<TakeMeasure>,
     gone: Vec<(String, String)>,
     heard: Vec<fairtake_report::page::Heard>,
+    distances: Vec<PairDistance>,
 }
 
 /// Measures what the folder holds; where takes are gone, remembers what was found while they were there.
@@ -116,12 +120,22 @@ fn read(args: &WriteUpArgs) -> Result<Read, Failure> {
     }
     drop(loaded);
     let input: Input = analysis::open_folder(&args.folder)?;
-    let (measurement, _) = analysis::measure(&input, &args.analysis)?;
+    let mut known = Remembered::default();
+    let (measurement, _) = analysis::measure_remembering(&input, &args.analysis, &mut known)?;
     analysis::keep(&input, &args.analysis, &measurement.findings)?;
     let mut findings = measurement.findings;
+    let distances = all_distances(&input.takes, &input.shootout, &findings, &mut known)
+        .map_err(|e| analysis::not_compared(&e))?;
     findings.keep_own_words(&input.shootout);
     let heard = super::listen::heard(&args.folder, &input.shootout)?;
-    Ok(Read { findings, takes: input.takes, measures: measurement.measures, gone: Vec::new(), heard })
+    Ok(Read {
+        findings,
+        takes: input.takes,
+        measures: measurement.measures,
+        gone: Vec::new(),
+        heard,
+        distances,
+    })
 }
 
 fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Result<Read, Failure> {
@@ -144,5 +158,5 @@ fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Re
             Failure::new(&e, hint)
         })?;
     let heard = super::listen::heard(&args.folder, &log.shootout)?;
-    Ok(Read { findings, takes, measures, gone, heard })
+    Ok(Read { findings, takes, measures, gone, heard, distances: Vec::new() })
 }
