@@ -25,6 +25,8 @@ pub struct Bench {
     pub gain_within_db: f64,
     /// How well microphones were put at one place, in mm either way.
     pub place_within_mm: f64,
+    /// How far a logged angle may be off, in degrees either way.
+    pub angle_within_deg: f64,
     /// The takes, in the order of the log.
     pub takes: Vec<BenchTake>,
 }

@@ -33,6 +33,7 @@ impl ShootoutFolder {
             full_scale_dbv: log.bench.full_scale_dbv,
             gain_within_db: log.bench.gain_within_db,
             place_within_mm: log.bench.place_within_mm,
+            angle_within_deg: log.bench.angle_within_deg,
             ..Bench::default()
         };
         for (key, files) in &log.bench.mics {

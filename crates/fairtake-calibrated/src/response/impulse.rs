@@ -51,6 +51,13 @@ const ENVELOPE_S: f64 = 0.0002;
 /// Only above this frequency in Hz: below, responses ring for long.
 const SOUGHT_ABOVE_HZ: f64 = 1500.0;
 
+/// A sound before the greatest one is looked for over this time, in seconds: some metres of way.
+const EARLIER_S: f64 = 0.03;
+/// But not nearer than this, in seconds: what an ideal band limit rings before a peak.
+const RINGS_S: f64 = 0.001;
+/// It is no weaker than this against the greatest, in dB.
+const EARLIEST_DB: f64 = -30.0;
+
 impl ImpulseResponse {
     /// Its samples, and the place of the beginning of the pass among them.
     pub fn samples(&self) -> (&[f64], usize) {
@@ -114,6 +121,38 @@ impl ImpulseResponse {
         let less_noise = |part: &[f64]| (power(part) - noise * part.len() as f64).max(0.0);
         let direct = less_noise(direct);
         if direct > 0.0 { (less_noise(later) / direct).sqrt() } else { f64::INFINITY }
+    }
+
+    /// The same with its arrival at an earlier, weaker sound, where there is one that stands above the noise: aside and behind, a
+    /// microphone hears a reflection louder than the direct sound before it. `None`: nothing comes before the greatest.
+    ///
+    /// # Source
+    /// Own rule, docs/methods/direction.md.
+    pub fn from_the_earliest(&self) -> Option<ImpulseResponse> {
+        let rate_hz = f64::from(self.rate_hz);
+        let envelope = self.envelope();
+        let arrival = (self.arrival().round() as usize).min(envelope.len().saturating_sub(1));
+        let frames = |s: f64| (s * rate_hz) as usize;
+        let (from, to) = (arrival.saturating_sub(frames(EARLIER_S)), arrival.saturating_sub(frames(RINGS_S)));
+        // What lies just before the stretch that is searched is noise and what the harmonics leave.
+        let before = &envelope[from.saturating_sub(frames(EARLIER_S))..from];
+        let noise = before.iter().copied().fold(0.0, f64::max);
+        let least = (4.0 * noise).max(envelope[arrival] * 10f64.powf(EARLIEST_DB / 10.0));
+        let first = (from..to).find(|i| envelope[*i] > least)?;
+        let near = first..(first + frames(RINGS_S)).min(to.max(first + 1));
+        let place = near.start as f64 + peak(&self.samples[near]);
+        Some(ImpulseResponse { arrival_s: (place - self.before as f64) / rate_hz, ..self.clone() })
+    }
+
+    /// Greatest power of what comes later than `gate_s` against that of the direct sound, in dB, above the frequency where
+    /// reflections are sought. `None`: nothing is left.
+    pub fn strongest_reflection_db(&self, gate_s: f64) -> Option<f64> {
+        let envelope = self.envelope();
+        let arrival = self.arrival().round() as usize;
+        let edge = (arrival + (gate_s * f64::from(self.rate_hz)) as usize).min(envelope.len());
+        let most = |part: &[f64]| part.iter().copied().fold(0.0, f64::max);
+        let direct = most(&envelope[arrival.saturating_sub(20).min(edge)..edge]);
+        fairtake_signal::units::power_db(most(&envelope[edge..]) / direct.max(f64::MIN_POSITIVE))
     }
 
     /// Where the direct sound lies among the samples.

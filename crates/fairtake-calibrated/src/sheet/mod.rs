@@ -6,6 +6,7 @@ mod part;
 mod responses;
 mod sorted;
 mod stated;
+mod turned;
 
 pub use distorts::DistortionSheet;
 pub use part::{Missing, Part};
@@ -13,6 +14,7 @@ pub use responses::ResponseSheet;
 pub use stated::{Agreement, BesideStated};
 
 use crate::bench::{Bench, BenchMic};
+use crate::direction::Direction;
 use crate::level::{Noise, Sensitivity};
 use levels::CalibratedReference;
 use responses::{Averaged, Heard, ReferenceHere};
@@ -48,6 +50,8 @@ pub struct DataSheet {
     pub sensitivity: Part<Sensitivity>,
     /// Frequency response.
     pub response: Part<ResponseSheet>,
+    /// Directional characteristics.
+    pub direction: Part<Direction>,
     /// Amplitude non-linearity.
     pub distortion: Part<DistortionSheet>,
     /// Inherent noise.
@@ -65,6 +69,8 @@ struct Measuring<'b> {
     missing: Vec<Missing>,
     steps: Vec<Heard<'b>>,
     missing_steps: Vec<Missing>,
+    angles: Vec<Heard<'b>>,
+    missing_angles: Vec<Missing>,
     averaged: Option<Averaged>,
 }
 
@@ -78,7 +84,19 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
             let takes = sorted::sorted(bench, key, standard_mm);
             let (axis, missing) = responses::heard(&takes.axis);
             let (steps, missing_steps) = responses::heard(&takes.steps);
-            Measuring { key, mic, takes, axis, missing, steps, missing_steps, averaged: None }
+            let (angles, missing_angles) = responses::heard(&takes.angles);
+            Measuring {
+                key,
+                mic,
+                takes,
+                axis,
+                missing,
+                steps,
+                missing_steps,
+                angles,
+                missing_angles,
+                averaged: None,
+            }
         })
         .collect();
     // One gate for all at one place, so that what is subtracted was cut alike.
@@ -198,6 +216,7 @@ fn sheet(
         name: m.mic.name.clone(),
         sensitivity,
         response,
+        direction: turned::direction_sheet(bench, &m.axis, &m.angles, m.missing_angles.clone()),
         distortion,
         noise,
         beside_stated: Vec::new(),

@@ -20,6 +20,7 @@ const UNSTATED_WITHIN_DB: f64 = 1.0;
 const LONGEST_GATE_S: f64 = 0.5;
 
 /// One take, deconvolved.
+#[derive(Clone)]
 pub(super) struct Heard<'b> {
     pub take: &'b BenchTake,
     /// One per level, from quiet to loud.

@@ -1,6 +1,7 @@
 //! What a data sheet says, line by line: computed in `fairtake-calibrated`, put into words here, once for page and terminal.
 
 use crate::words::hertz;
+use fairtake_calibrated::direction::{Direction, Sides};
 use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
@@ -30,6 +31,7 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
         part("Sensitivity", &sheet.sensitivity, sensitivity),
         part("Frequency response", &sheet.response, response),
+        part("Directional characteristics", &sheet.direction, direction),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
         part("Inherent noise", &sheet.noise, noise),
         beside(&sheet.beside_stated),
@@ -54,11 +56,16 @@ pub(crate) fn with_half(q: &Quantity, unit: &str) -> String {
     let Some(half) = q.half.filter(|h| *h > 0.0) else {
         return format!("{} {unit}", plain(q.value, 1));
     };
-    let decimals = (1 - half.log10().floor() as i32).clamp(0, 4) as usize;
+    let decimals = two_figures(half);
     // Rounded up: an interval is not narrower than it is.
     let scale = 10f64.powi(decimals as i32);
     let half = (half * scale - 1e-9).ceil() / scale;
     format!("{} ± {half:.decimals$} {unit}", plain(q.value, decimals))
+}
+
+/// Decimals by which a positive value has two figures; four at most.
+fn two_figures(value: f64) -> usize {
+    [10.0, 1.0, 0.1, 0.01].iter().filter(|from| value < **from).count()
 }
 
 fn plain(value: f64, decimals: usize) -> String {
@@ -172,12 +179,56 @@ fn response(r: &ResponseSheet) -> (Vec<Line>, Vec<String>) {
     (lines, remarks)
 }
 
+/// Octaves whose direction is given in words, in Hz.
+const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
+
+fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
+    let mut lines = Vec::new();
+    for band in &d.octaves {
+        if !DIRECTION_HZ.iter().any(|hz| (band.centre_hz / hz - 1.0).abs() < 0.1) {
+            continue;
+        }
+        let mut held = Vec::new();
+        let mut put = |what: &str, q: &Option<Quantity>| {
+            held.extend(q.as_ref().map(|q| format!("{what} {}", with_half(q, "dB"))));
+        };
+        put("at 90°", &band.at_90_db);
+        put("at 180°", &band.at_180_db);
+        put("directivity index", &band.directivity_index_db);
+        put("front to back", &band.front_to_back_random_db);
+        if let Some(f) = &band.first_order {
+            held.push(format!("share of the gradient {}", with_half(&f.gradient_share, "").trim_end()));
+        }
+        if let Some(n) = &band.null {
+            held.push(format!("least at {}", with_half(&n.angle_deg, "°").replace(" °", "°")));
+        }
+        if !held.is_empty() {
+            lines.push(said(&format!("octave at {}", hertz(band.centre_hz)), held.join(", ")));
+        }
+    }
+    if let Some(f) = &d.front_to_random {
+        let what = format!("front-to-random index, {} to {}", hertz(f.from_hz), hertz(f.to_hz));
+        lines.push(line(&what, &f.index_db, "dB"));
+    }
+    let c = &d.conditions;
+    let sides = if c.sides == Sides::Both { "both sides" } else { "one side" };
+    lines.push(said(
+        "measured",
+        format!(
+            "{} angles on {sides}, {:.0}° apart at most, {:.0} mm from the loudspeaker",
+            c.angles_deg.len(),
+            c.widest_step_deg,
+            c.turning.distance_mm
+        ),
+    ));
+    (lines, d.cautions.iter().map(|c| c.words()).collect())
+}
+
 /// Frequencies at which distortion is given in words, in Hz.
 const DISTORTION_HZ: [f64; 3] = [250.0, 1000.0, 4000.0];
 
 fn percent(value: f64) -> String {
-    // Two figures, as distortion is read.
-    let decimals = (1 - value.max(1e-6).log10().floor() as i32).clamp(0, 4) as usize;
+    let decimals = two_figures(value);
     format!("{value:.decimals$} %")
 }
 

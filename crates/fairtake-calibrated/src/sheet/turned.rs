@@ -1,0 +1,106 @@
+//! Direction of a microphone from its takes at logged angles.
+
+use super::part::{Missing, Part};
+use super::responses::{Heard, PER_OCTAVE, gate_of, response_of};
+use crate::band_level::BandLevel;
+use crate::bench::Bench;
+use crate::direction::{AngleTake, Direction, Turning, direction};
+use crate::response::{Gate, ImpulseResponse, third_octaves};
+
+/// How far the acoustic centre may lie off the axis of turning, in mm either way (common practice, no source).
+const CENTRE_MM: f64 = 10.0;
+
+/// So far above the strongest reflection, in dB, a level is surely the direct sound's.
+const MARGIN_DB: f64 = 6.0;
+
+/// Levels in third octaves of one take. What the gate leaves unsure is the same for all takes of one microphone and falls out of
+/// their differences.
+pub(super) fn thirds(heard: &Heard, gate: Gate) -> Result<Vec<BandLevel>, Missing> {
+    let response = response_of(heard, PER_OCTAVE, gate)?;
+    let bands = third_octaves(&response).into_iter().filter_map(|band| {
+        let level = band.level_db?;
+        let own: Vec<_> = level.budget.iter().filter(|part| part.from != "gate").collect();
+        let variance: f64 = own.iter().map(|part| part.standard.powi(2)).sum();
+        Some(BandLevel {
+            centre_hz: (band.from_hz * band.to_hz).sqrt(),
+            level_db: level.value,
+            standard_db: (!own.is_empty()).then(|| variance.sqrt()),
+            degrees_of_freedom: own.iter().filter_map(|part| part.degrees_of_freedom).reduce(f64::min),
+        })
+    });
+    Ok(bands.collect())
+}
+
+/// Direction: the takes off the axis, and that on the axis of the same setting-up.
+pub(super) fn direction_sheet(
+    bench: &Bench,
+    axis: &[Heard],
+    off_axis: &[Heard],
+    mut missing: Vec<Missing>,
+) -> Part<Direction> {
+    let Some(first) = off_axis.first() else {
+        if missing.is_empty() {
+            let hint = "turn the microphone in equal steps and log angle_deg with each take";
+            missing.push(Missing::whole("no takes off the axis were recorded", hint));
+        }
+        return Part::none(missing);
+    };
+    let placement = first.take.placement;
+    let front = axis.iter().find(|h| h.take.placement == placement).or_else(|| axis.first());
+    let all: Vec<&Heard> = front.into_iter().chain(off_axis).collect();
+    let gate = gate_of(&front.into_iter().collect::<Vec<_>>());
+    let reflected_db = match gate {
+        Gate::Seconds(s) => front.and_then(|f| f.impulses.last()?.strongest_reflection_db(s)),
+        Gate::Whole => None,
+    };
+    let mut takes = Vec::new();
+    let all: Vec<Heard> = all.into_iter().map(from_the_earliest).collect();
+    for heard in &all {
+        match thirds(heard, gate) {
+            Ok(thirds) => takes.push(AngleTake { angle_deg: heard.take.angle_deg, thirds }),
+            Err(e) => missing.push(e),
+        }
+    }
+    let Some(distance_mm) = first.take.distance_mm else {
+        missing.push(Missing::whole("the distance to the loudspeaker is not logged", "add distance_mm"));
+        return Part::none(missing);
+    };
+    let turning = Turning {
+        angle_deg: bench.angle_within_deg,
+        zero_deg: bench.angle_within_deg,
+        distance_mm,
+        centre_mm: CENTRE_MM,
+        width_mm: None,
+    };
+    match direction(&takes, &turning) {
+        Ok(found) => {
+            missing.extend(reflected_db.and_then(|db| doubtful(&found, db)));
+            Part::found(found, missing)
+        }
+        Err(e) => {
+            missing.push(Missing::whole(&e, e.hint()));
+            Part::none(missing)
+        }
+    }
+}
+
+/// A take whose arrival is that of the earliest sound.
+fn from_the_earliest<'b>(heard: &Heard<'b>) -> Heard<'b> {
+    let moved = |i: &ImpulseResponse| i.from_the_earliest().unwrap_or_else(|| i.clone());
+    Heard { impulses: heard.impulses.iter().map(moved).collect(), ..heard.clone() }
+}
+
+/// Where a level is hardly above what walls reflect, it may be theirs.
+fn doubtful(found: &Direction, reflected_db: f64) -> Option<Missing> {
+    let lowest = found.octaves.iter().flat_map(|band| &band.polar).map(|p| p.level_db.value);
+    let lowest = lowest.fold(f64::INFINITY, f64::min);
+    (lowest < reflected_db + MARGIN_DB).then(|| {
+        let what = format!(
+            "levels below {:.0} dB may be what walls reflect to the microphone: the strongest reflection lies {:.0} dB under the \
+             direct sound of the front",
+            reflected_db + MARGIN_DB,
+            -reflected_db
+        );
+        Missing::whole(what, "turn it farther from walls, or put absorbers behind it")
+    })
+}
