@@ -90,6 +90,12 @@ pub enum SubstitutionError {
 
 /// Share of reflections that patterns which are alike do not share.
 const SAME_PATTERN_SHARE: f64 = 0.1;
+/// A Rayleigh distributed amplitude is below this many times its effective value in 95 of 100: √(−ln 0.05).
+const RAYLEIGH_95: f64 = 1.730_818_382_602_285;
+/// The factor of a two-sided normal 95 % interval.
+const NORMAL_95: f64 = 1.959_963_984_540_054;
+/// Reflections of this amplitude against the direct sound may cancel it: nothing is known then.
+const MOST_REFLECTED: f64 = 0.8;
 
 /// The response of the microphone, from its curve and that of the reference.
 ///
@@ -129,12 +135,10 @@ pub fn substituted(
             let level_db = gated.or_else(|| {
                 let u = ungated.filter(|_| point.from_hz < tested.lowest_hz.max(reference_take.lowest_hz))?;
                 let open = difference(&u.tested.points[i], &u.reference.points[i], reference)?;
+                let half_db = reflections_db(&u)?;
                 ungated_below_hz = Some(point.to_hz);
                 let mut budget = open.budget;
-                let unlike = if u.pattern == Pattern::Same { SAME_PATTERN_SHARE } else { 1.0 };
-                let half_db =
-                    fairtake_signal::units::amplitude_db(1.0 + unlike * u.reflected_share).unwrap_or(0.0);
-                budget.push(Contribution::within("pattern in reflections", half_db));
+                budget.push(Contribution::expanded("pattern in reflections", half_db, NORMAL_95));
                 Some(Quantity::new(open.value, budget))
             });
             Point { level_db, ..point.clone() }
@@ -165,6 +169,16 @@ pub fn substituted(
         Point { level_db, ..point }
     });
     Ok(MicrophoneResponse { points: points.collect(), anchor, ungated_below_hz })
+}
+
+/// What reflections that are not shared do to a difference, in dB either way in 95 of 100 frequencies; `None`: anything.
+///
+/// At one frequency many reflections add up with phases as good as random: their amplitude is Rayleigh distributed around the
+/// share of all frequencies. Against the direct sound they take off more than they add, and that side counts.
+fn reflections_db(u: &Ungated) -> Option<f64> {
+    let unlike = if u.pattern == Pattern::Same { SAME_PATTERN_SHARE } else { 1.0 };
+    let most = RAYLEIGH_95 * unlike * u.reflected_share;
+    (most < MOST_REFLECTED).then(|| -fairtake_signal::units::amplitude_db(1.0 - most).unwrap_or(0.0))
 }
 
 /// What the certificate states, in a budget.

@@ -224,3 +224,6 @@ fn sheet(
     sheet.beside_stated = stated::beside(&m.mic.stated, &sheet);
     sheet
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,206 @@
+//! Tests: the virtual studio's session, whose answers are formulas, comes back on the data sheets.
+
+use super::*;
+use crate::bench::{BenchTake, MeasuredRole, StatedFigures};
+use crate::distortion::{Figure, Own};
+use crate::excitation::Form;
+use crate::level::{
+    Calibrator, CalibratorClass, Pattern, PressureResponse, Purpose, Standing, Stated, StaticPressure,
+};
+use crate::{Excitation, Quantity, TextCurve};
+use fairtake_compare::{ReadError, Samples};
+use fairtake_signal::units::{amplitude_db, power_db};
+use fairtake_signal::weighting::a_power;
+use fairtake_virtual_studio::bench::session::{BenchMicrophone, Played, microphones, session};
+
+const RATE_HZ: u32 = 48_000;
+
+struct Made(Vec<f32>);
+
+impl Samples for Made {
+    fn rate_hz(&self) -> u32 {
+        RATE_HZ
+    }
+    fn frames(&self) -> u64 {
+        self.0.len() as u64
+    }
+    fn read(&self, start: u64, out: &mut [f32]) -> Result<usize, ReadError> {
+        let left = &self.0[(start as usize).min(self.0.len())..];
+        let n = out.len().min(left.len());
+        out[..n].copy_from_slice(&left[..n]);
+        Ok(n)
+    }
+}
+
+/// The session as the log has it.
+fn bench() -> Bench {
+    let sweep = Form { seconds: 2.0, pause_s: 0.5, ..Form::standard(RATE_HZ) };
+    let levels_dbfs = vec![-24.0, -12.0, 0.0];
+    let steps = Form { from_hz: 40.0, to_hz: 20_000.0, levels_dbfs, ..sweep.clone() };
+    let excitations = [sweep, steps].map(|form| Excitation::new(form).expect("is good"));
+    let rendered = [excitations[0].render(), excitations[1].render()];
+    let played = |i: usize| Played { file: ["sweep", "steps"][i], samples: &rendered[i] };
+    let scene = session(&played(0), &played(1), RATE_HZ, 3);
+    let takes = scene.takes.into_iter().map(|take| {
+        let key = |key: &str| {
+            let line = take.logged.lines().find_map(|l| l.strip_prefix(key)?.strip_prefix(" = "));
+            line.map(|v| v.trim_matches('"').to_string())
+        };
+        let number = |of: &str| key(of).map(|v| v.parse::<f64>().expect("a number"));
+        BenchTake {
+            id: take.file.clone(),
+            file: take.file.clone(),
+            mic: key("mic").expect("is logged"),
+            source: "box".into(),
+            role: serde_json::from_value(key("role").expect("is logged").into()).expect("a role"),
+            placement: number("placement").unwrap_or(1.0) as u32,
+            performance: number("performance").unwrap_or(1.0) as u32,
+            gain_db: number("gain_db"),
+            angle_deg: number("angle_deg").unwrap_or(0.0),
+            distance_mm: number("distance_mm"),
+            excitation: key("excitation").map(|file| excitations[usize::from(file == "steps")].clone()),
+            sha256: String::new(),
+            samples: Box::new(Made(take.samples)),
+        }
+    });
+    let mic = |m: &BenchMicrophone| BenchMic {
+        name: m.key.into(),
+        purpose: if m.gradient_share == 0.0 { Purpose::Measurement } else { Purpose::Studio },
+        pattern: if m.gradient_share == 0.0 { Pattern::Omnidirectional } else { Pattern::Directional },
+        gradient_share: Some(m.gradient_share),
+        correction: (m.key == "tern").then(|| {
+            let db = |hz: f64| m.response.db(hz) - m.response.db(1000.0);
+            let points = (0..=60).map(|i| 20.0 * 2f64.powf(f64::from(i) / 6.0)).map(|hz| (hz, db(hz)));
+            TextCurve::new(points.collect()).expect("is a curve")
+        }),
+        correction_within_db: Some(0.1),
+        pressure_to_free_field_db: Stated::within(0.1, 0.05),
+        published: None,
+        tolerance: None,
+        stated: StatedFigures { sensitivity_mv_per_pa: Some(3.0), ..StatedFigures::default() },
+    };
+    Bench {
+        temperature_c: Some(20.0),
+        mics: microphones().iter().map(|m| (m.key.to_string(), mic(m))).collect(),
+        calibrator: Some(Calibrator {
+            level_db: 94.0,
+            frequency_hz: 1000.0,
+            class: Some(CalibratorClass::One),
+            certificate_db: None,
+            adaptor_db: Stated::exact(0.0),
+            static_pressure: StaticPressure { kpa: None, response: PressureResponse::Regulated(0.0) },
+            pressure_to_free_field_db: Stated::exact(0.0),
+        }),
+        full_scale_dbv: Some(Stated::within(12.0, 0.1)),
+        gain_within_db: 0.1,
+        place_within_mm: 3.0,
+        angle_within_deg: 1.0,
+        takes: takes.collect(),
+        ..Bench::default()
+    }
+}
+
+/// What a quantity is held to: its interval, and no more than so far from the truth.
+fn holds(what: &str, q: &Quantity, truth: f64, most: f64) {
+    let half = q.half.expect("its interval is known");
+    let off = (q.value - truth).abs();
+    assert!(off <= half && off <= most, "{what}: {} ± {half}, truly {truth}", q.value);
+}
+
+#[test]
+fn the_session_comes_back_on_its_data_sheets() {
+    let bench = bench();
+    let measured = measure(&bench, "test");
+    let sheet = |key: &str| measured.sheets.iter().find(|s| s.mic == key).expect("was recorded");
+    let [tern, heron, moorhen] = microphones();
+
+    // Sensitivity: a calibrator, and carried over. 0.05 dB are 0.6 % of the reference's.
+    for mic in [&tern, &heron, &moorhen] {
+        let found = sheet(mic.key).sensitivity.found.as_ref().expect("is known");
+        let at_1khz = mic.heard(1000.0, 1.0 + mic.centre_mm / 1000.0, 0.0).norm();
+        let truth = mic.mv_per_pa * if mic.key == "tern" { 1.0 } else { at_1khz };
+        let most = if mic.key == "tern" { 0.006 } else { 0.025 };
+        holds(mic.key, found.mv_per_pa.as_ref().expect("gain and scale are logged"), truth, most * truth);
+    }
+    assert_eq!(sheet("tern").beside_stated[0].agreement, Agreement::Differs);
+
+    // Response: within 0.3 dB from the gate's limit on; below, held by the intervals.
+    for mic in [&heron, &moorhen] {
+        let found = sheet(mic.key).response.found.as_ref().expect("is known");
+        let own = found.own.as_ref().expect("against the reference");
+        assert_eq!(found.n_repeats, 3);
+        assert!((found.drift_ppm.value - 17.0).abs() < 1.0, "{:?}", found.drift_ppm);
+        let limit_hz = own.ungated_below_hz.expect("a gate");
+        let db =
+            |hz: f64| amplitude_db(mic.heard(hz, 1.0 + mic.centre_mm / 1000.0, 0.0).norm()).expect("heard");
+        let (mut held, mut n) = (0, 0);
+        for p in own.points.iter().filter(|p| p.hz > 30.0 && p.hz < 18_000.0) {
+            let (Some(found_db), Some(half)) = (p.db(), p.half_db()) else { continue };
+            let off = (found_db - (db(p.hz) - db(1000.0))).abs();
+            assert!(p.hz < limit_hz || off < 0.3, "{} at {} Hz: {off}", mic.key, p.hz);
+            if p.hz < limit_hz {
+                held += usize::from(off <= half);
+                n += 1;
+            }
+        }
+        assert!(n > 20 && held as f64 >= 0.9 * n as f64, "{}: {held} of {n} below the gate's limit", mic.key);
+    }
+
+    // Direction: a cardioid's index is 10·lg 3.
+    let direction = sheet("heron").direction.found.as_ref().expect("was turned");
+    let octave =
+        |hz: f64| direction.octaves.iter().find(|b| (b.centre_hz / hz - 1.0).abs() < 0.1).expect("is there");
+    let index = octave(2000.0).directivity_index_db.as_ref().expect("enough angles");
+    holds("directivity index", index, power_db(3.0).expect("positive"), 0.1);
+    let behind = octave(1000.0).at_180_db.as_ref().expect("was recorded");
+    let r = 1.0 + heron.centre_mm / 1000.0;
+    let truth = amplitude_db(heron.heard(1000.0, r, 180.0).norm() / heron.heard(1000.0, r, 0.0).norm());
+    assert!((behind.value - truth.expect("not nothing")).abs() < 1.0, "{} {truth:?}", behind.value);
+
+    // Distortion: the second harmonic of its square, at the pressure that was there.
+    let distortion = sheet("heron").distortion.found.as_ref().expect("steps were recorded");
+    let at_1khz =
+        distortion.own.iter().min_by(|a, b| (a.hz - 1000.0).abs().total_cmp(&(b.hz - 1000.0).abs()));
+    let Own::Measured(second) = &at_1khz.expect("is there").harmonics[0] else { panic!("{at_1khz:?}") };
+    let loudest = distortion.over_level.last().expect("three steps");
+    // Effective value in dB SPL to the amplitude in Pa.
+    let pascals = 2f64.sqrt() * 20e-6 * 10f64.powf(loudest.level_db / 20.0);
+    let truth = 100.0 * heron.square_per_pa * pascals / 2.0;
+    assert!((second.value / truth - 1.0).abs() < 0.1, "{} {truth}", second.value);
+    assert!(matches!(loudest.thd, Figure::Measured(_)));
+
+    // Noise: the formula's spectrum, weighted.
+    let noise = sheet("heron").noise.found.as_ref().expect("silence was recorded");
+    let own = fairtake_virtual_studio::bench::self_noise::SelfNoise {
+        white_rms: 1.0,
+        low_rms: 0.2,
+        ..fairtake_virtual_studio::bench::self_noise::SelfNoise::clean(RATE_HZ)
+    };
+    let weighted = power_db(own.power(10.0, 0.5 * f64::from(RATE_HZ), a_power)).expect("positive");
+    assert_eq!(noise.a_weighted.standing, Standing::Own);
+    // The room's share, 14 dB below, is in it: 0.17 dB.
+    holds("noise", &noise.a_weighted.spl_db, heron.noise_spl_db + weighted, 0.5);
+}
+
+#[test]
+fn what_is_missing_is_said_where_it_would_stand() {
+    let mut bench = bench();
+    bench.takes.retain(|t| t.mic == "heron" && t.role == MeasuredRole::Response);
+    bench.takes.truncate(2);
+    let measured = measure(&bench, "test");
+    let [sheet] = measured.sheets.as_slice() else { panic!("{} sheets", measured.sheets.len()) };
+    let told =
+        |missing: &[Missing]| missing.iter().map(|m| format!("{}; {}", m.what, m.hint)).collect::<String>();
+    assert!(
+        sheet.sensitivity.found.is_none() && told(&sheet.sensitivity.missing).contains("known sensitivity")
+    );
+    let response = sheet.response.found.as_ref().expect("with the loudspeaker");
+    assert!(response.own.is_none() && told(&sheet.response.missing).contains("without a reference"));
+    assert!(sheet.noise.found.is_none() && told(&sheet.noise.missing).contains("silence"));
+    assert!(sheet.direction.found.is_none() && told(&sheet.direction.missing).contains("off the axis"));
+    // A calibrator on what is no measurement microphone is refused with the reason.
+    bench.takes.iter_mut().for_each(|t| t.role = MeasuredRole::Calibrator);
+    let refused = measure(&bench, "test");
+    let why = told(&refused.sheets[0].sensitivity.missing);
+    assert!(why.contains("omnidirectional"), "{why}");
+}
