@@ -14,6 +14,7 @@ pub mod excitation;
 pub mod found;
 pub mod level;
 pub mod microphone;
+pub mod proximity;
 pub mod response;
 pub mod sheet;
 pub mod text_curve;

@@ -5,6 +5,7 @@
 //! whole signal with the analogue formula, so that the truth is that formula.
 
 pub mod calibrator;
+pub mod distance;
 pub mod linear;
 pub mod loudspeaker;
 pub mod recorder;
