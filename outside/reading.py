@@ -20,10 +20,10 @@ def says(pattern):
 class Reading:
     """One text about one comparison (`about` is its place) or about all of them (`None`)."""
 
-    def __init__(self, findings, names, about, kind):
+    def __init__(self, findings, names, about, kind, tests=()):
         # A run of one comparison is told as that one.
         about = 0 if about is None and len(findings["comparisons"]) == 1 else about
-        self.findings, self.names, self.about = findings, names, about
+        self.findings, self.names, self.about, self.tests = findings, names, about, tests
         self.brief, self.whole = kind == "minute", kind in ("description", "reel")
         self.at = about
         self.facts = [self.no_facts() for _ in findings["comparisons"]]
@@ -32,7 +32,8 @@ class Reading:
 
     @staticmethod
     def no_facts():
-        return {"said": [], "unsaid": 0, "heard": set(), "stuck": 0, "settled": []}
+        return {"said": [], "unsaid": 0, "heard": set(), "stuck": 0, "settled": [],
+                "n_tests": 0, "test": None, "due": [], "rated": []}
 
     @property
     def c(self):
@@ -53,6 +54,29 @@ class Reading:
 
     def pair(self, against, reference):
         need(self.mic(against) == self.c["against"] and self.mic(reference) == self.c["reference"], "the wrong pair")
+
+    # Blind tests of the pair, and what is still to be said of the one that is being told.
+
+    def tests_of(self, c):
+        pair = sorted((c["reference"], c["against"]))
+        mine = lambda t: t["source"] == c["source"] and sorted(t["score"]["mics"]) == pair
+        return [t for t in self.tests if mine(t) and t["score"]["shown"]]
+
+    def next_test(self, by, n_done):
+        f, tests = self.f, self.tests_of(self.c)
+        need(not f["due"] and not f["rated"], f"not said of a blind test: {f['due'] or f['rated']}")
+        need(f["n_tests"] < len(tests), "there is no such blind test")
+        f["test"] = tests[f["n_tests"]]
+        f["n_tests"] += 1
+        score = f["test"]["score"]
+        need(score["shown"]["by"] == by and score["sittings"]["done"] == n_done, "another blind test")
+        f["due"] = ["left"] if score["sittings"]["left"] else []
+        return score
+
+    def of_test(self, part):
+        need(part in self.f["due"], f"said of no blind test: {part}")
+        self.f["due"].remove(part)
+        return self.f["test"]["score"]
 
     def read(self, text):
         paragraphs = [p.strip() for p in text.strip().split("\n\n")]
@@ -97,6 +121,8 @@ class Reading:
         need(sizes == sorted(sizes, reverse=True), "not the largest first")
         rest = [abs(r["difference_db"]) for r in different if not any(r is s for s in f["said"])]
         need(not rest or not sizes or max(rest) <= min(sizes), "a smaller difference is said in place of a larger one")
+        need(f["n_tests"] == len(self.tests_of(c)), "a blind test is not said")
+        need(not f["due"] and not f["rated"], f"not said of a blind test: {f['due'] or f['rated']}")
         must = {"heading"} if self.about is not None or self.first_of_pair() else set()
         if self.findings["title"] is not None or len(self.findings["sources"]) > 1:
             must.add("source")

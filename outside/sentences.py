@@ -1,5 +1,6 @@
 """The forms of sentences, and what each of them claims. Importing this module fills `reading.RULES`."""
 
+import math
 import re
 
 from reading import says, sorted_counts
@@ -348,3 +349,108 @@ def caution(self, m):
     place = (self.mic(m[2]), int(m[3]), int(m[4])) if m[2] else None
     fits = lambda c: c["code"] == code and takes.get(c["take"]) == place and said in self.names.said_of(c)
     need(any(fits(c) for c in self.standing()), f"no such caution: {m[0]}")
+
+
+# What blind tests of the pair showed: test by test, in their order.
+
+SITTINGS = r"Blind, in (\d+) sittings?"
+PERCENT = r"(?:percent|%)"
+VERDICTS_HEARD = {
+    ("heard", None): "the difference was heard",
+    ("heard", "placements"): "the difference was heard, more than that between two placements of one microphone",
+    ("heard", "passes"): "the difference was heard, more than that between two passes of one microphone",
+    ("told_apart", None): "the takes were told apart, by the microphones or by the playing",
+    ("not_more_than_control", "placements"):
+        "the difference is not shown to be heard more than that between two placements of one microphone",
+    ("not_more_than_control", "passes"):
+        "the difference is not shown to be heard more than that between two passes of one microphone",
+    ("not_shown", None): "the difference is not shown to be heard",
+    ("not_shown", "placements"): "the difference is not shown to be heard",
+    ("not_shown", "passes"): "the difference is not shown to be heard",
+}
+
+
+def whole(low, high):
+    """Ends of an interval of shares in whole per cent, outwards."""
+    return max(math.floor(100 * low + 1e-9), 0), min(math.ceil(100 * high - 1e-9), 100)
+
+
+@says(rf"{SITTINGS}(?:, (\d+) of them ending as shown)?(, with spectra made equal)?, (\d+) of (\d+) answers were right: (.+)\.")
+def blind_hits(self, m):
+    score = self.next_test("hits", int(m[1]))
+    shown = score["shown"]
+    need((None if m[2] is None else int(m[2])) == shown["n_shown"], "sittings that ended as shown")
+    need(bool(m[3]) == score["has_equal_spectra"], "equal spectra")
+    need((int(m[4]), int(m[5])) == (shown["looked"]["hits"], shown["looked"]["trials"]), "right answers")
+    need(VERDICTS_HEARD.get((shown["outcome"], shown["control_pairs"])) == m[6], "the wrong verdict of a blind test")
+    self.f["due"].append("trials")
+
+
+@says(rf"With (\d+) {PERCENT} confidence it is heard in (\d+) to (\d+) {PERCENT} of trials\.")
+def blind_between(self, m):
+    shown = self.of_test("trials")["shown"]
+    low, high = whole(*shown["heard"][1:])
+    need(shown["outcome"] in ("heard", "told_apart") and low > 0, "no lower end is shown")
+    need((int(m[1]), int(m[2]), int(m[3])) == (95, low, high), "ends of what is heard")
+
+
+@says(rf"The interval allows that it is heard in up to (\d+) {PERCENT} of trials\.")
+def blind_up_to(self, m):
+    shown = self.of_test("trials")["shown"]
+    low, high = whole(*shown["heard"][1:])
+    need(shown["outcome"] not in ("heard", "told_apart") or low == 0, "a lower end is shown")
+    need(int(m[1]) == high, "end of what is heard")
+
+
+@says(rf"A difference heard in (\d+) {PERCENT} of trials is found by four of five such tests\.")
+def blind_finds(self, m):
+    shown = self.f["test"]["score"]["shown"]
+    found = shown["would_have_found"]
+    need(found is not None and shown["is_power_known"], "what is found is not known")
+    need(shown["outcome"] not in ("heard", "told_apart"), "it was found")
+    need(int(m[1]) == math.ceil(100 * found - 1e-9), "what is found")
+
+
+@says(rf"{SITTINGS}, {MIC} was preferred to {MIC} in (\d+) of (\d+) judgements: (a|no) preference is shown\.")
+def blind_preferred(self, m):
+    shown = self.next_test("preference", int(m[1]))["shown"]
+    [p] = shown["pairs"]
+    need((self.mic(m[2]), self.mic(m[3])) == (p["mic"], p["other"]), "the wrong one is preferred")
+    need((int(m[4]), int(m[5])) == (p["preferred"]["hits"], p["preferred"]["trials"]), "judgements")
+    need((m[6] == "a") == p["is_shown"], "a preference is shown, or none")
+    self.f["due"].append("share")
+
+
+@says(rf"The share lies between (\d+) and (\d+) {PERCENT}\.")
+def blind_share(self, m):
+    [p] = self.of_test("share")["shown"]["pairs"]
+    need((int(m[1]), int(m[2])) == whole(p["low"], p["high"]), "ends of a share")
+
+
+@says(rf"{SITTINGS}, (a hidden copy of )?{MIC} was rated (\d+) of 100 for (liking|likeness to {MIC}), "
+      r"(?:between (\d+) and (\d+)|its interval unknown)\.")
+def blind_rated(self, m):
+    if not self.f["rated"]:
+        score = self.next_test("rating", int(m[1]))
+        self.f["rated"] = [r for r in score["shown"]["rated"] if r["median"] is not None]
+    score = self.f["test"]["score"]
+    need(int(m[1]) == score["sittings"]["done"] and self.f["rated"], "sittings")
+    r = self.f["rated"].pop(0)
+    need(self.mic(m[3]) == r["mic"] and bool(m[2]) == r["is_hidden_copy"], "the wrong one is rated")
+    need(abs(int(m[4]) - r["median"]) <= 0.5 + 1e-9, "a median")
+    need(m[5].startswith("likeness") == (score["kind"] == "likeness"), "liking or likeness")
+    need(m[6] is None or self.mic(m[6]) == score["mics"][0], "like what")
+    told = None if m[7] is None else [int(m[7]), int(m[8])]
+    true = None if r["interval"] is None else [math.floor(r["interval"][0]), math.ceil(r["interval"][1])]
+    need(told == true, "ends of a median")
+
+
+@says(rf"{SITTINGS}, nobody's ratings count\.")
+def blind_nobody(self, m):
+    score = self.next_test("rating", int(m[1]))
+    need(all(r["median"] is None for r in score["shown"]["rated"]), "some ratings count")
+
+
+@says(r"(\d+) more sittings? (?:was|were) left before the end and (?:is|are) not counted\.")
+def blind_left(self, m):
+    need(int(m[1]) == self.of_test("left")["sittings"]["left"], "sittings that were left")

@@ -45,7 +45,7 @@ class Text:
             need(tail == self.names.out_of(chapters(self.line["chapters"])), "wrong chapters")
         tokens = self.names.checks_out_of(tokens, self.spoken)
         need(not self.spoken or not SYMBOLS.search(tokens), f"a symbol to read aloud: {tokens}")
-        Reading(self.findings, self.names, self.about, self.kind).read(tokens)
+        Reading(self.findings, self.names, self.about, self.kind, self.line["heard"]).read(tokens)
 
     def length(self):
         if self.spoken:
@@ -163,6 +163,13 @@ CORRUPTIONS = {
     "takes that were left out left away": drop(rf"Left out as unfair, {SENTENCE} ?"),
     "cautions left away": drop(rf"Cautions stand: {SENTENCE} ?"),
     "the limit of the claim left away": drop(r"(?:Where nothing else is said, t|T)his holds for [^.]*\. ?"),
+    "heard and not shown exchanged": swap_words(
+        ("was heard", "is not shown to be heard"), ("a preference is shown", "no preference is shown"),
+        ("two passes", "two placements"), ("was preferred to", "was not preferred to"), ("liking", "likeness"),
+    ),
+    "a blind test left away": drop(rf"Blind, in {SENTENCE} ?"),
+    "what a blind test leaves open left away": drop(r"(?:The interval allows|The share lies|With 95 (?:percent|%)) [^.]*\. ?"),
+    "sittings that were left left away": drop(r"\d+ more sittings? [^.]*\. ?"),
     "as placed left away": drop(r"This one holds as placed: [^.]*\. ?"),
     "within the margin left away": drop(r", perhaps within the margin|: alike within the margin|: undecided"),
 }

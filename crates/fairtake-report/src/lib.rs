@@ -6,6 +6,7 @@ mod content;
 pub mod data;
 pub mod events;
 pub mod figure;
+mod heard;
 pub mod own_words;
 pub mod page;
 pub mod pdf;
@@ -13,3 +14,5 @@ pub mod sheet;
 pub mod spoken;
 pub mod summary;
 pub mod words;
+
+pub use heard::Heard;

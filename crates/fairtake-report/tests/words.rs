@@ -21,9 +21,9 @@ fn every_text(findings: &Findings) -> Vec<String> {
     let abouts = (0..findings.comparisons.len()).map(About::Pair).chain([About::Whole]);
     let mut out = Vec::new();
     for about in abouts {
-        out.push(speech(findings, about, Length::Minute).text);
-        out.push(speech(findings, about, Length::ThreeMinutes).text);
-        out.push(description(findings, about, &[]));
+        out.push(speech(findings, &[], about, Length::Minute).text);
+        out.push(speech(findings, &[], about, Length::ThreeMinutes).text);
+        out.push(description(findings, &[], about, &[]));
     }
     out.extend(findings.comparisons.iter().map(|c| table(findings, c)));
     out
@@ -33,7 +33,7 @@ fn every_text(findings: &Findings) -> Vec<String> {
 fn large_differences_are_said_however_little_time_there_is() {
     let mut n = 0;
     for findings in runs_of(Case::Plain).chain(runs_of(Case::SeveralSources)) {
-        let said = speech(&findings, About::Whole, Length::Minute).text;
+        let said = speech(&findings, &[], About::Whole, Length::Minute).text;
         for c in &findings.comparisons {
             for r in c.regions.iter().filter(|r| r.verdict == Verdict::Different) {
                 let d = r.difference_db.expect("a different region has a difference");
@@ -54,7 +54,7 @@ fn a_summary_keeps_to_its_time_unless_what_must_be_said_takes_longer() {
     let mut longer = 0;
     for findings in (0..300).map(made::findings) {
         for length in [Length::Minute, Length::ThreeMinutes] {
-            let said = speech(&findings, About::Whole, length);
+            let said = speech(&findings, &[], About::Whole, length);
             assert!((said.seconds - said.n_words as f64 * 60.0 / WORDS_PER_MINUTE).abs() < 1e-9);
             // Seven words more where differences that are not said are counted, for each comparison.
             let slack = 7.0 * findings.comparisons.len() as f64 * 60.0 / WORDS_PER_MINUTE;
@@ -71,24 +71,28 @@ fn a_summary_keeps_to_its_time_unless_what_must_be_said_takes_longer() {
 #[test]
 fn what_is_not_known_is_said() {
     for findings in runs_of(Case::AllUndecided) {
-        let said = speech(&findings, About::Pair(0), Length::Minute).text;
+        let said = speech(&findings, &[], About::Pair(0), Length::Minute).text;
         assert!(said.contains("No region is shown to differ.") && said.contains("Undecided: "), "{said}");
     }
     for findings in runs_of(Case::NothingSupported) {
         for text in every_text(&findings).iter().filter(|t| !t.contains("margin") || t.contains("against")) {
             assert!(!text.contains("differ in"), "{text}");
         }
-        let said = speech(&findings, About::Whole, Length::Minute).text;
+        let said = speech(&findings, &[], About::Whole, Length::Minute).text;
         assert!(said.contains("Nothing could be judged"), "{said}");
     }
     for findings in runs_of(Case::NoSpread) {
-        let said = speech(&findings, About::Pair(0), Length::Minute).text;
+        let said = speech(&findings, &[], About::Pair(0), Length::Minute).text;
         assert!(said.contains("nothing is decided") && said.contains("its interval unknown"), "{said}");
     }
     for findings in runs_of(Case::NoComparison) {
-        assert!(speech(&findings, About::Whole, Length::Minute).text.starts_with("There is no comparison"));
+        assert!(
+            speech(&findings, &[], About::Whole, Length::Minute).text.starts_with("There is no comparison")
+        );
         // A place that is not there is told like nothing to speak of.
-        assert!(speech(&findings, About::Pair(7), Length::Minute).text.starts_with("There is no comparison"));
+        assert!(
+            speech(&findings, &[], About::Pair(7), Length::Minute).text.starts_with("There is no comparison")
+        );
     }
 }
 
@@ -96,7 +100,7 @@ fn what_is_not_known_is_said() {
 fn takes_that_were_left_out_are_named_with_the_reason() {
     let mut n = 0;
     for findings in runs_of(Case::UnfairTakes) {
-        let said = speech(&findings, About::Whole, Length::Minute).text;
+        let said = speech(&findings, &[], About::Whole, Length::Minute).text;
         let out: Vec<_> = findings.takes.iter().filter(|t| t.left_out).collect();
         assert_eq!(said.contains("Left out as unfair, for clipping: "), !out.is_empty(), "{said}");
         for t in out.iter().take(6) {
@@ -122,7 +126,7 @@ fn names_of_any_kind_do_no_harm() {
         }
         // The name of two hundred letters is said in full where it is introduced, and not again and again.
         if let Some(long) = findings.mics.iter().find(|m| m.name.len() > 200) {
-            let said = speech(&findings, About::Pair(0), Length::Minute).text;
+            let said = speech(&findings, &[], About::Pair(0), Length::Minute).text;
             assert_eq!(said.matches(&one_line(&long.name)).count(), 1, "{said}");
         }
     }
@@ -131,10 +135,10 @@ fn names_of_any_kind_do_no_harm() {
 #[test]
 fn an_empty_list_of_chapters_leaves_no_trace() {
     let findings = made::findings(0);
-    let plain = description(&findings, About::Pair(0), &[]);
+    let plain = description(&findings, &[], About::Pair(0), &[]);
     assert!(!plain.contains("Chapters"));
     let one = [Chapter::new(0.0, "Heron").expect("a time")];
-    assert_eq!(description(&findings, About::Pair(0), &one), format!("{plain}\nChapters\n0:00 Heron\n"));
+    assert_eq!(description(&findings, &[], About::Pair(0), &one), format!("{plain}\nChapters\n0:00 Heron\n"));
 }
 
 #[test]
@@ -142,7 +146,7 @@ fn our_own_words_agree_with_the_findings_they_came_from() {
     for findings in (0..300).map(made::findings) {
         for i in 0..findings.comparisons.len() {
             // Before the cautions: their texts have figures of checks, not of findings.
-            let text = description(&findings, About::Pair(i), &[]);
+            let text = description(&findings, &[], About::Pair(i), &[]);
             let text = text.split("aution").next().expect("a beginning");
             let text = text.split("Left out").next().expect("a beginning");
             let text = text.split("Unfair").next().expect("a beginning");

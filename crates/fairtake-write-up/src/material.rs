@@ -1,7 +1,7 @@
 //! What is written up: findings, and the sound they were made from as far as it is at hand.
 
 use fairtake_compare::{ComparisonFindings, Findings, PairDistance, Take, TakeMeasure};
-use fairtake_report::page::Heard;
+use fairtake_report::Heard;
 
 /// Findings with the takes and measures that are at hand.
 #[derive(Clone, Copy)]

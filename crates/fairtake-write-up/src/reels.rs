@@ -132,7 +132,7 @@ fn describe(
     let last = here.last().copied();
     let texts = here.iter().map(|i| {
         let chapters = if Some(*i) == last { chapters } else { &[] };
-        description(m.findings, About::Pair(*i), chapters)
+        description(m.findings, m.heard, About::Pair(*i), chapters)
     });
     into.put(&format!("reels/{stem}-description.txt"), texts.collect::<Vec<_>>().join("\n").as_bytes())?;
     Ok(remark)

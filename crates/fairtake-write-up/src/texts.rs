@@ -13,9 +13,8 @@ pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
 }
 
 pub(crate) fn typeset(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
-    into.put("report.pdf", &pdf::pdf(m.findings)?.bytes)?;
-    let untold = "report.pdf does not hold what blind tests showed; report.html does".to_string();
-    Ok(if m.heard.is_empty() { Vec::new() } else { vec![untold] })
+    into.put("report.pdf", &pdf::pdf_with(m.findings, m.heard)?.bytes)?;
+    Ok(Vec::new())
 }
 
 pub(crate) fn data(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
@@ -53,7 +52,7 @@ pub(crate) fn words(m: &Material<'_>, names: &Names, into: &FolderInMaking) -> R
 
 /// A summary with its length in front, in brackets, where it takes longer than was asked for.
 fn spoken(m: &Material<'_>, about: About, length: Length) -> String {
-    let speech = speech(m.findings, about, length);
+    let speech = speech(m.findings, m.heard, about, length);
     match speech.overrun(length) {
         None => speech.text,
         Some(words) => {

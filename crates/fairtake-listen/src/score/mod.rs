@@ -43,6 +43,8 @@ pub struct Score {
     pub kind: Kind,
     /// Keys of the microphones.
     pub mics: Vec<String>,
+    /// The found difference was taken off before: what is left of it was heard or not.
+    pub has_equal_spectra: bool,
     /// Sittings.
     pub sittings: Counted,
     /// What they show; `None` while none has come to its end.
@@ -67,7 +69,15 @@ pub fn score(plan: &Plan, sittings: &[Sitting], names: &dyn Fn(&str) -> String, 
         Kind::Likeness | Kind::Liking => Shown::Rating(Rating::of(plan, &done, seed)),
     });
     let (says, does_not_say) = sentences::sentences(plan, counted, shown.as_ref(), names);
-    Score { kind: plan.kind(), mics: plan.mics().to_vec(), sittings: counted, shown, says, does_not_say }
+    Score {
+        kind: plan.kind(),
+        mics: plan.mics().to_vec(),
+        has_equal_spectra: plan.material().has_equal_spectra,
+        sittings: counted,
+        shown,
+        says,
+        does_not_say,
+    }
 }
 
 #[cfg(test)]

@@ -132,13 +132,13 @@ impl Scored {
 }
 
 /// All tests with their results, for the report.
-pub(crate) fn heard(desk: &Desk, now: &Now) -> Result<Vec<fairtake_report::page::Heard>, Trouble> {
+pub(crate) fn heard(desk: &Desk, now: &Now) -> Result<Vec<fairtake_report::Heard>, Trouble> {
     let mut out = Vec::new();
     if desk.hall().is_used() {
         for test in desk.hall().store()?.tests()? {
             let scored = Scored::of(desk.hall(), now, test)?;
             let source = scored.test.plan.material().source.clone();
-            out.push(fairtake_report::page::Heard { title: scored.test.title, source, score: scored.score });
+            out.push(fairtake_report::Heard { title: scored.test.title, source, score: scored.score });
         }
     }
     Ok(out)

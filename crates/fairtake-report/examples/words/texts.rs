@@ -1,6 +1,7 @@
 //! Every text of a run.
 
 use fairtake_compare::Findings;
+use fairtake_report::Heard;
 use fairtake_report::spoken::{About, Chapter, Length, description, speech, table};
 use std::fmt::Write;
 
@@ -19,13 +20,13 @@ pub struct Text {
 }
 
 /// What is said of every comparison, and of all together. Descriptions come without and with chapters by turns.
-pub fn of(findings: &Findings) -> Vec<Text> {
+pub fn of(findings: &Findings, heard: &[Heard]) -> Vec<Text> {
     let chapters: Vec<Chapter> = CHAPTERS.iter().filter_map(|(s, n)| Chapter::new(*s, n)).collect();
     let mut out = Vec::new();
     for about in (0..findings.comparisons.len()).map(Some).chain([None]) {
         let what = about.map_or(About::Whole, About::Pair);
         for (kind, length) in [("minute", Length::Minute), ("three_minutes", Length::ThreeMinutes)] {
-            let said = speech(findings, what, length);
+            let said = speech(findings, heard, what, length);
             out.push(Text { kind, about, text: said.text, time: Some((said.n_words, said.seconds)) });
         }
         let (kind, list) = if about.is_some_and(|i| i % 2 == 0) {
@@ -33,7 +34,7 @@ pub fn of(findings: &Findings) -> Vec<Text> {
         } else {
             ("reel", &chapters[..])
         };
-        out.push(Text { kind, about, text: description(findings, what, list), time: None });
+        out.push(Text { kind, about, text: description(findings, heard, what, list), time: None });
         if let Some(c) = about.map(|i| &findings.comparisons[i]) {
             out.push(Text { kind: "table", about, text: table(findings, c), time: None });
         }
@@ -42,9 +43,9 @@ pub fn of(findings: &Findings) -> Vec<Text> {
 }
 
 /// All of them to be looked at.
-pub fn shown(findings: &Findings) -> String {
+pub fn shown(findings: &Findings, heard: &[Heard]) -> String {
     let mut out = String::new();
-    for t in of(findings) {
+    for t in of(findings, heard) {
         let about = t.about.map_or("all".to_string(), |i| format!("comparison {i}"));
         let seconds = t.time.map_or(String::new(), |(_, s)| format!(", {s:.0} s"));
         let _ = writeln!(out, "== {} of {about}{seconds}\n\n{}", t.kind, t.text);

@@ -1,36 +1,12 @@
-//! What blind tests showed, beside what was measured.
+//! What blind tests showed, as part of the page.
 
+use crate::heard::{self, Heard};
 use fairtake_compare::{ComparisonFindings, Findings};
-use fairtake_listen::Score;
 use maud::{Markup, html};
-
-/// A blind test with its result.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Heard {
-    /// What its listeners read.
-    pub title: String,
-    /// Key of the source.
-    pub source: String,
-    /// Its result.
-    pub score: Score,
-}
-
-impl Heard {
-    /// Two microphones were asked about: those of a comparison.
-    pub fn is_of(&self, c: &ComparisonFindings) -> bool {
-        let mics = &self.score.mics;
-        self.source == c.source && mics.len() == 2 && mics.contains(&c.reference) && mics.contains(&c.against)
-    }
-
-    /// A sitting has come to its end.
-    pub fn is_done(&self) -> bool {
-        self.score.shown.is_some()
-    }
-}
 
 /// Tests of the two microphones of a comparison.
 pub(super) fn of_pair(c: &ComparisonFindings, heard: &[Heard]) -> Markup {
-    let own: Vec<&Heard> = heard.iter().filter(|h| h.is_done() && h.is_of(c)).collect();
+    let own = heard::of_pair(c, heard);
     html! {
         @if !own.is_empty() { h3 { "Heard blind" } }
         @for h in own { (one(h)) }

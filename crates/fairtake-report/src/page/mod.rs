@@ -7,12 +7,12 @@ mod pair;
 mod tables;
 
 pub use checks::{figure, outcome};
-pub use heard::Heard;
 pub use pair::{caption, key, made};
 pub use tables::{alignment, bands, budget, features, levels, regions};
 
 use crate::content;
 use crate::figure::patterns;
+use crate::heard::Heard;
 use crate::words;
 use fairtake_compare::{Findings, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};

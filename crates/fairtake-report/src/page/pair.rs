@@ -1,8 +1,9 @@
 //! One comparison: how it was made, what was found, the picture, the tables.
 
-use super::{Heard, heading, heard, tables, verdict};
+use super::{heading, heard, tables, verdict};
 use crate::content;
 use crate::figure::{self, Corridor, Layout, Sample, draw};
+use crate::heard::Heard;
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 

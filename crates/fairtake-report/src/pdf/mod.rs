@@ -13,6 +13,7 @@ mod write;
 
 pub use error::PdfError;
 
+use crate::heard::Heard;
 use fairtake_compare::Findings;
 use letters::Letters;
 
@@ -33,10 +34,18 @@ pub struct Pdf {
 /// # Errors
 /// [`PdfError`]; whatever it is, it is a defect of the program and not of the findings.
 pub fn pdf(findings: &Findings) -> Result<Pdf, PdfError> {
+    pdf_with(findings, &[])
+}
+
+/// The same, with what blind tests showed beside what was measured.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn pdf_with(findings: &Findings, heard: &[Heard]) -> Result<Pdf, PdfError> {
     let letters = Letters::new()?;
-    let mut flow = report::lay(&letters, findings, false)?;
+    let mut flow = report::lay(&letters, findings, heard, false)?;
     if !flow.replaced.is_empty() {
-        flow = report::lay(&letters, findings, true)?;
+        flow = report::lay(&letters, findings, heard, true)?;
     }
     let (pages, replaced) = (flow.pages.len(), flow.replaced.clone());
     Ok(Pdf { bytes: write::document(flow, findings)?, pages, replaced })

@@ -4,9 +4,10 @@ use super::PdfError;
 use super::blocks::{BODY, SMALL, STRONG, outcome, verdict};
 use super::flow::{Flow, QUIET, Style};
 use super::letters::Letters;
-use super::tags::Role;
+use super::tags::{NodeId, Role};
 use crate::content::{self, Cell, Heeded, Kind, Table};
 use crate::figure::{Corridor, Layout, printed};
+use crate::heard::{self, Heard};
 use fairtake_compare::{ComparisonFindings, Findings, Outcome};
 
 /// Of one kind of caution this many are spelt out; the table in the appendix has all.
@@ -31,26 +32,31 @@ struct End {
 /// Lays the report out. `note`: say that letters have been replaced.
 ///
 /// Parts whose last page would be nearly empty are set closer, and stay so where that saves the page.
-pub(super) fn lay<'a>(letters: &'a Letters, findings: &Findings, note: bool) -> Result<Flow<'a>, PdfError> {
+pub(super) fn lay<'a>(
+    letters: &'a Letters,
+    findings: &Findings,
+    heard: &[Heard],
+    note: bool,
+) -> Result<Flow<'a>, PdfError> {
     let n_parts = findings.comparisons.len() + 1;
-    let (loose, ends) = lay_parts(letters, findings, note, &vec![false; n_parts])?;
+    let (loose, ends) = lay_parts(letters, (findings, heard), note, &vec![false; n_parts])?;
     let wasteful = |e: &End| e.n_pages > 1 && e.filled < WORTH_A_PAGE;
     let mut tight: Vec<bool> = ends.iter().map(wasteful).collect();
     if !tight.contains(&true) {
         return Ok(loose);
     }
-    let (closer, closer_ends) = lay_parts(letters, findings, note, &tight)?;
+    let (closer, closer_ends) = lay_parts(letters, (findings, heard), note, &tight)?;
     let saved: Vec<bool> = ends.iter().zip(&closer_ends).map(|(a, b)| b.n_pages < a.n_pages).collect();
     if saved == tight {
         return Ok(closer);
     }
     tight = saved;
-    Ok(lay_parts(letters, findings, note, &tight)?.0)
+    Ok(lay_parts(letters, (findings, heard), note, &tight)?.0)
 }
 
 fn lay_parts<'a>(
     letters: &'a Letters,
-    findings: &Findings,
+    (findings, heard): (&Findings, &[Heard]),
     note: bool,
     tight: &[bool],
 ) -> Result<(Flow<'a>, Vec<End>), PdfError> {
@@ -75,8 +81,11 @@ fn lay_parts<'a>(
         flow.tight = *tight;
         let first = flow.pages.len();
         match findings.comparisons.get(i) {
-            Some(c) => pair(&mut flow, findings, c)?,
-            None => appendix(&mut flow, findings),
+            Some(c) => pair(&mut flow, findings, heard, c)?,
+            None => {
+                heard_elsewhere(&mut flow, findings, heard);
+                appendix(&mut flow, findings);
+            }
         }
         ends.push(End { n_pages: flow.pages.len() + 1 - first, filled: flow.filled() });
     }
@@ -111,7 +120,12 @@ fn more(group: &Heeded) -> Option<String> {
     (n > 0).then(|| format!("And {n} more; all are listed in the appendix."))
 }
 
-fn pair(flow: &mut Flow, findings: &Findings, c: &ComparisonFindings) -> Result<(), PdfError> {
+fn pair(
+    flow: &mut Flow,
+    findings: &Findings,
+    heard: &[Heard],
+    c: &ComparisonFindings,
+) -> Result<(), PdfError> {
     let section = Some(flow.tags.add(None, Role::Section));
     flow.targets.push(flow.entries.len());
     flow.heading(section, 2, &heading(findings, c));
@@ -125,6 +139,11 @@ fn pair(flow: &mut Flow, findings: &Findings, c: &ComparisonFindings) -> Result<
         for f in &c.findings {
             flow.marked(list, verdict(f.verdict), &[(&format!("{}.", f.text), BODY)]);
         }
+    }
+    let tests = heard::of_pair(c, heard);
+    if !tests.is_empty() {
+        flow.heading(section, 3, "Heard blind");
+        tests.into_iter().for_each(|test| blind(flow, section, test));
     }
     if let Some(text) = &c.own_words {
         flow.heading(section, 3, "In the user's own words");
@@ -166,6 +185,32 @@ fn pair(flow: &mut Flow, findings: &Findings, c: &ComparisonFindings) -> Result<
         flow.table(section, &table);
     }
     Ok(())
+}
+
+/// What a blind test showed, and what that does not say.
+fn blind(flow: &mut Flow, section: Option<NodeId>, test: &Heard) {
+    flow.said(section, &test.title, ASIDE);
+    for line in &test.score.says {
+        flow.said(section, line, BODY);
+    }
+    if !test.score.does_not_say.is_empty() {
+        flow.said(section, "What that does not say:", STRONG);
+        for line in &test.score.does_not_say {
+            flow.said(section, line, BODY);
+        }
+    }
+}
+
+/// Blind tests of more than two microphones, or of a pair that is not compared here.
+fn heard_elsewhere(flow: &mut Flow, findings: &Findings, heard: &[Heard]) {
+    let is_told = |h: &&Heard| findings.comparisons.iter().any(|c| h.is_of(c));
+    let others: Vec<&Heard> = heard.iter().filter(|h| h.is_done() && !is_told(h)).collect();
+    if others.is_empty() {
+        return;
+    }
+    let section = Some(flow.tags.add(None, Role::Section));
+    flow.heading(section, 2, "Heard blind");
+    others.into_iter().for_each(|test| blind(flow, section, test));
 }
 
 /// Some columns of a table.

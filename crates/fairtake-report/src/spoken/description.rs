@@ -2,6 +2,7 @@
 
 use super::names::one_line;
 use super::{About, Form, Length, pieces};
+use crate::heard::Heard;
 use fairtake_compare::Findings;
 
 /// A place in a reel.
@@ -19,13 +20,13 @@ impl Chapter {
 }
 
 /// The description; without chapters it says nothing of times.
-pub fn description(findings: &Findings, about: About, chapters: &[Chapter]) -> String {
+pub fn description(findings: &Findings, heard: &[Heard], about: About, chapters: &[Chapter]) -> String {
     let mut out = String::new();
     if let Some(title) = findings.title.as_deref().map(one_line).filter(|t| !t.is_empty()) {
         out.push_str(&title);
         out.push_str("\n\n");
     }
-    out.push_str(&pieces(findings, about, Form::Written, Length::ThreeMinutes).whole());
+    out.push_str(&pieces(findings, heard, about, Form::Written, Length::ThreeMinutes).whole());
     if !chapters.is_empty() {
         out.push_str("\nChapters\n");
         out.push_str(&times(chapters));

@@ -3,6 +3,7 @@
 //! Everything is made from [`Findings`], and every number is rounded as everywhere else. What is said, and what always is:
 //! `docs/methods/words.md`.
 
+mod blind;
 mod description;
 mod fit;
 mod heed;
@@ -18,6 +19,7 @@ pub use names::one_line;
 pub use phrase::Form;
 pub use table::table;
 
+use crate::heard::Heard;
 use crate::words::number_of;
 use fairtake_compare::{Claim, ComparisonFindings, Counts, Design, Findings, Playing};
 use fit::{Need, Pieces};
@@ -56,29 +58,29 @@ pub enum About {
 /// A summary to be read aloud.
 ///
 /// Every region that is different by twice the margin or more is said in either length, and so is what is undecided and what
-/// was left out: where that takes longer than was asked for, [`Speech::seconds`] says so.
-pub fn speech(findings: &Findings, about: About, length: Length) -> Speech {
-    pieces(findings, about, Form::Spoken, length).fitted(length)
+/// was left out, and every blind test of the pair: where that takes longer than was asked for, [`Speech::seconds`] says so.
+pub fn speech(findings: &Findings, heard: &[Heard], about: About, length: Length) -> Speech {
+    pieces(findings, heard, about, Form::Spoken, length).fitted(length)
 }
 
-fn pieces(findings: &Findings, about: About, form: Form, length: Length) -> Pieces {
+fn pieces(findings: &Findings, heard: &[Heard], about: About, form: Form, length: Length) -> Pieces {
     let mut out = Pieces::default();
     // A run of one comparison is told as that one.
     let about = if findings.comparisons.len() == 1 && about == About::Whole { About::Pair(0) } else { about };
     match about {
-        About::Pair(i) if i < findings.comparisons.len() => one(&mut out, findings, i, form, length),
+        About::Pair(i) if i < findings.comparisons.len() => one(&mut out, findings, heard, i, (form, length)),
         _ if findings.comparisons.is_empty() => {
             out.must("There is no comparison to speak of: nothing is known.");
             out.paragraph();
             heed::heed(&mut out, form, findings, About::Whole, length);
         }
-        _ => whole(&mut out, findings, form, length),
+        _ => whole(&mut out, findings, heard, form, length),
     }
     out
 }
 
 /// One comparison.
-fn one(out: &mut Pieces, findings: &Findings, index: usize, form: Form, length: Length) {
+fn one(out: &mut Pieces, findings: &Findings, heard: &[Heard], index: usize, (form, length): (Form, Length)) {
     let c = &findings.comparisons[index];
     let pair = Pair::of(findings, c);
     let short = length == Length::Minute;
@@ -103,6 +105,8 @@ fn one(out: &mut Pieces, findings: &Findings, index: usize, form: Form, length: 
     out.say(Need::May(2), level::noise(form, &pair, c));
     out.say(Need::May(5), level::bleed(form, &pair, c));
     out.paragraph();
+    blind::blind(out, form, findings, &pair, c, heard);
+    out.paragraph();
     heed::heed(out, form, findings, About::Pair(index), length);
 }
 
@@ -124,7 +128,7 @@ fn unknown(out: &mut Pieces, c: &ComparisonFindings, form: Form, length: Length)
 const NO_SPREAD: &str = "There are too few repeats to know any spread, so nothing is decided.";
 
 /// All comparisons, one paragraph each. What they share is said once.
-fn whole(out: &mut Pieces, findings: &Findings, form: Form, length: Length) {
+fn whole(out: &mut Pieces, findings: &Findings, heard: &[Heard], form: Form, length: Length) {
     let all = &findings.comparisons;
     let distinct = |mut ids: Vec<&str>| {
         ids.sort_unstable();
@@ -177,6 +181,7 @@ fn whole(out: &mut Pieces, findings: &Findings, form: Form, length: Length) {
         if length == Length::ThreeMinutes {
             out.say(Need::May(5), level::noise(form, &pair, c));
         }
+        blind::blind(out, form, findings, &pair, c, heard);
     }
     out.paragraph();
     heed::heed(out, form, findings, About::Whole, length);

@@ -6,7 +6,7 @@ use crate::{Done, Outcome};
 use fairtake_files::{ListeningStore, ShootoutFolder, StoredTest, store_path};
 use fairtake_listen::{Score, score};
 use fairtake_page::{Limits, open_audience};
-use fairtake_report::page::Heard;
+use fairtake_report::Heard;
 use serde_json::json;
 use std::net::SocketAddr;
 use std::path::Path;

@@ -107,7 +107,7 @@ struct Read {
     takes: Vec<Take>,
     measures: Vec<TakeMeasure>,
     gone: Vec<(String, String)>,
-    heard: Vec<fairtake_report::page::Heard>,
+    heard: Vec<fairtake_report::Heard>,
     distances: Vec<PairDistance>,
 }
 
