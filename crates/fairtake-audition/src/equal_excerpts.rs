@@ -1,9 +1,14 @@
 //! Excerpts for a blind test: equally long, equally loud, at one rate, cut on events.
 
+mod contestants;
+
+pub use contestants::Contestant;
+
 use crate::clip::{checked, fade_over, gain_factor, read};
-use crate::imposed::{Extent, imposed, through};
+use crate::imposed::{Extent, imposed};
 use crate::pairing::compared_mics;
 use crate::{AuditionError, Clip, Stretch};
+use contestants::with_contestants;
 use fairtake_compare::{Design, Findings, Role, Take, TakeMeasure};
 use fairtake_listen::{Excerpt, Material, Paired};
 use fairtake_signal::loudness::KWeighting;
@@ -27,17 +32,6 @@ pub enum Condition {
     AsRecorded,
     /// The reference of the comparison has the found difference imposed: what is heard then is not the spectrum.
     EqualSpectrum,
-}
-
-/// A microphone with a filter, as one more contestant.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Contestant {
-    /// Key under which it takes part.
-    pub key: String,
-    /// Key of the microphone that is filtered.
-    pub of: String,
-    /// Impulse response at the rate of its takes, as of a [`correction_filter`](crate::correction_filter).
-    pub filter: Vec<f64>,
 }
 
 /// What excerpts are asked for.
@@ -181,33 +175,6 @@ pub fn equal_excerpts(
     let has_equal_spectra = wanted.condition == Condition::EqualSpectrum;
     let material = Material { source: source.to_string(), paired, excerpts, has_equal_spectra };
     Ok(Excerpts { material, clips, about })
-}
-
-/// The excerpts of the microphones that take part, and of those with a filter; by which key each does.
-fn with_contestants<'a>(
-    places: Vec<Place<'a>>,
-    clips: Vec<Clip>,
-    wanted: &WantedExcerpts,
-) -> (Vec<String>, Vec<Place<'a>>, Vec<Clip>) {
-    let mut out = (Vec::new(), Vec::new(), Vec::new());
-    let mut put = |key: &str, place: &Place<'a>, clip: Clip| {
-        out.0.push(key.to_string());
-        out.1.push(place.clone());
-        out.2.push(clip);
-    };
-    let all = || places.iter().zip(&clips);
-    for (place, clip) in all().filter(|(place, _)| wanted.mics.contains(&place.take.mic)) {
-        put(&place.take.mic, place, clip.clone());
-    }
-    for contestant in &wanted.contestants {
-        for (place, clip) in all().filter(|(place, _)| place.take.mic == contestant.of) {
-            let mut made = through(&contestant.filter, clip, std::slice::from_ref(clip), Vec::new()).clip;
-            // The filter rings on where the excerpt ends.
-            fade_over(&mut made.samples, made.rate_hz, FADE_S);
-            put(&contestant.key, place, made);
-        }
-    }
-    out
 }
 
 /// Event loudness in LUFS; `None` of silence.

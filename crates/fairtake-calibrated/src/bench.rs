@@ -25,6 +25,8 @@ pub struct Bench {
     pub gain_within_db: f64,
     /// How well microphones were put at one place, in mm either way.
     pub place_within_mm: f64,
+    /// How far a logged distance may be off, in mm either way.
+    pub distance_within_mm: f64,
     /// How far a logged angle may be off, in degrees either way.
     pub angle_within_deg: f64,
     /// The takes, in the order of the log.
@@ -129,6 +131,8 @@ pub struct BenchTake {
     pub angle_deg: f64,
     /// Distance from the loudspeaker's front to the grille, in mm, where it is logged.
     pub distance_mm: Option<f64>,
+    /// Radius of what radiates, in mm, where it is logged.
+    pub source_radius_mm: Option<f64>,
     /// What was played.
     pub excitation: Option<Excitation>,
     /// SHA-256 of its file.

@@ -33,6 +33,7 @@ impl ShootoutFolder {
             full_scale_dbv: log.bench.full_scale_dbv,
             gain_within_db: log.bench.gain_within_db,
             place_within_mm: log.bench.place_within_mm,
+            distance_within_mm: log.bench.distance_within_mm,
             angle_within_deg: log.bench.angle_within_deg,
             ..Bench::default()
         };
@@ -84,6 +85,7 @@ impl ShootoutFolder {
             gain_db: entry.gain_db,
             angle_deg: entry.angle_deg.or(source.and_then(|s| s.angle_deg)).unwrap_or(0.0),
             distance_mm: entry.distance_mm.or(source.and_then(|s| s.distance_mm)),
+            source_radius_mm: source.and_then(|s| s.radius_mm),
             excitation: match (&entry.excitation, entry.role) {
                 (Some(file), MeasuredRole::Response) => Some(self.excitation(file)?),
                 _ => None,

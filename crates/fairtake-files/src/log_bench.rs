@@ -44,20 +44,22 @@ const CALIBRATOR_KEYS: [&str; 9] = [
     "db_per_kpa",
     "piston",
 ];
-const BENCH_KEYS: [&str; 7] = [
+const BENCH_KEYS: [&str; 8] = [
     "static_pressure_kpa",
     "static_pressure_within_kpa",
     "full_scale_dbv",
     "full_scale_within_db",
     "gain_within_db",
     "place_within_mm",
+    "distance_within_mm",
     "angle_within_deg",
 ];
 /// How far things may be off where nothing is said (common practice, no source): a stepped gain, a full scale read off a
-/// manual, a place, an angle, a pressure read off a weather report, a pressure-to-free-field correction, a correction file.
+/// manual, a place, a distance, an angle, a pressure read off a weather report, a pressure-to-free-field correction, a correction file.
 const GAIN_WITHIN_DB: f64 = 0.3;
 const FULL_SCALE_WITHIN_DB: f64 = 0.3;
 const PLACE_WITHIN_MM: f64 = 5.0;
+const DISTANCE_WITHIN_MM: f64 = 2.0;
 const ANGLE_WITHIN_DEG: f64 = 1.0;
 const PRESSURE_WITHIN_KPA: f64 = 0.5;
 const FREE_FIELD_WITHIN_DB: f64 = 0.2;
@@ -76,6 +78,8 @@ pub struct BenchLog {
     pub gain_within_db: f64,
     /// How well microphones were put at one place, in mm either way.
     pub place_within_mm: f64,
+    /// How far a logged distance may be off, in mm either way.
+    pub distance_within_mm: f64,
     /// How far a logged angle may be off, in degrees either way.
     pub angle_within_deg: f64,
     /// The calibrator, without what belongs to a microphone.
@@ -144,6 +148,7 @@ impl Reader<'_> {
             full_scale_dbv: None,
             gain_within_db: GAIN_WITHIN_DB,
             place_within_mm: PLACE_WITHIN_MM,
+            distance_within_mm: DISTANCE_WITHIN_MM,
             angle_within_deg: ANGLE_WITHIN_DEG,
             calibrator: None,
             mics: BTreeMap::new(),
@@ -165,6 +170,8 @@ impl Reader<'_> {
             bench.gain_within_db = self.number(t, "gain_within_db", 0.0, 20.0)?.unwrap_or(GAIN_WITHIN_DB);
             bench.place_within_mm =
                 self.number(t, "place_within_mm", 0.0, 1000.0)?.unwrap_or(PLACE_WITHIN_MM);
+            bench.distance_within_mm =
+                self.number(t, "distance_within_mm", 0.0, 100.0)?.unwrap_or(DISTANCE_WITHIN_MM);
             bench.angle_within_deg =
                 self.number(t, "angle_within_deg", 0.0, 45.0)?.unwrap_or(ANGLE_WITHIN_DEG);
         }

@@ -2,6 +2,7 @@
 
 mod distorts;
 mod levels;
+mod near;
 mod part;
 mod responses;
 mod sorted;
@@ -16,6 +17,7 @@ pub use stated::{Agreement, BesideStated};
 use crate::bench::{Bench, BenchMic};
 use crate::direction::Direction;
 use crate::level::{Noise, Sensitivity};
+use crate::proximity::Proximity;
 use levels::CalibratedReference;
 use responses::{Averaged, Heard, ReferenceHere};
 use serde::{Deserialize, Serialize};
@@ -52,6 +54,8 @@ pub struct DataSheet {
     pub response: Part<ResponseSheet>,
     /// Directional characteristics.
     pub direction: Part<Direction>,
+    /// Proximity effect.
+    pub proximity: Part<Proximity>,
     /// Amplitude non-linearity.
     pub distortion: Part<DistortionSheet>,
     /// Inherent noise.
@@ -71,6 +75,8 @@ struct Measuring<'b> {
     missing_steps: Vec<Missing>,
     angles: Vec<Heard<'b>>,
     missing_angles: Vec<Missing>,
+    distances: Vec<Heard<'b>>,
+    missing_distances: Vec<Missing>,
     averaged: Option<Averaged>,
 }
 
@@ -85,6 +91,7 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
             let (axis, missing) = responses::heard(&takes.axis);
             let (steps, missing_steps) = responses::heard(&takes.steps);
             let (angles, missing_angles) = responses::heard(&takes.angles);
+            let (distances, missing_distances) = responses::heard(&takes.distances);
             Measuring {
                 key,
                 mic,
@@ -95,6 +102,8 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
                 missing_steps,
                 angles,
                 missing_angles,
+                distances,
+                missing_distances,
                 averaged: None,
             }
         })
@@ -217,6 +226,7 @@ fn sheet(
         sensitivity,
         response,
         direction: turned::direction_sheet(bench, &m.axis, &m.angles, m.missing_angles.clone()),
+        proximity: near::proximity_sheet(bench, &m.axis, &m.distances, m.missing_distances.clone()),
         distortion,
         noise,
         beside_stated: Vec::new(),

@@ -58,6 +58,7 @@ fn bench() -> Bench {
             gain_db: number("gain_db"),
             angle_deg: number("angle_deg").unwrap_or(0.0),
             distance_mm: number("distance_mm"),
+            source_radius_mm: None,
             excitation: key("excitation").map(|file| excitations[usize::from(file == "steps")].clone()),
             sha256: String::new(),
             samples: Box::new(Made(take.samples)),
@@ -94,6 +95,7 @@ fn bench() -> Bench {
         full_scale_dbv: Some(Stated::within(12.0, 0.1)),
         gain_within_db: 0.1,
         place_within_mm: 3.0,
+        distance_within_mm: 0.5,
         angle_within_deg: 1.0,
         takes: takes.collect(),
         ..Bench::default()
@@ -156,6 +158,13 @@ fn the_session_comes_back_on_its_data_sheets() {
     let r = 1.0 + heron.centre_mm / 1000.0;
     let truth = amplitude_db(heron.heard(1000.0, r, 180.0).norm() / heron.heard(1000.0, r, 0.0).norm());
     assert!((behind.value - truth.expect("not nothing")).abs() < 1.0, "{} {truth:?}", behind.value);
+
+    // Proximity: a cardioid, and where its acoustic centre lies.
+    let proximity = sheet("heron").proximity.found.as_ref().expect("six distances");
+    holds("gradient share", &proximity.model.gradient_share, heron.gradient_share, 0.05);
+    holds("acoustic centre", &proximity.model.acoustic_centre_mm, heron.centre_mm, 4.0);
+    let half = |q: &Quantity| q.half.expect("is known");
+    assert!(half(&proximity.model.gradient_share) < 0.1 && half(&proximity.model.acoustic_centre_mm) < 10.0);
 
     // Distortion: the second harmonic of its square, at the pressure that was there.
     let distortion = sheet("heron").distortion.found.as_ref().expect("steps were recorded");

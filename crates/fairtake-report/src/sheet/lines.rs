@@ -5,6 +5,7 @@ use fairtake_calibrated::direction::{Direction, Sides};
 use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
+use fairtake_calibrated::proximity::{Proximity, Reach};
 use fairtake_calibrated::sheet::{Agreement, BesideStated, DistortionSheet, Missing, Part, ResponseSheet};
 use fairtake_calibrated::{DataSheet, Quantity};
 
@@ -32,6 +33,7 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
         part("Sensitivity", &sheet.sensitivity, sensitivity),
         part("Frequency response", &sheet.response, response),
         part("Directional characteristics", &sheet.direction, direction),
+        part("Proximity effect", &sheet.proximity, proximity),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
         part("Inherent noise", &sheet.noise, noise),
         beside(&sheet.beside_stated),
@@ -222,6 +224,43 @@ fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
         ),
     ));
     (lines, d.cautions.iter().map(|c| c.words()).collect())
+}
+
+/// Band whose rise is given over distance, in Hz.
+const RISE_HZ: f64 = 100.0;
+
+fn proximity(p: &Proximity) -> (Vec<Line>, Vec<String>) {
+    let mut lines = Vec::new();
+    for at in &p.distances {
+        let near = at
+            .bands
+            .iter()
+            .min_by(|a, b| (a.centre_hz / RISE_HZ).ln().abs().total_cmp(&(b.centre_hz / RISE_HZ).ln().abs()));
+        if let Some((band, rise)) = near.and_then(|b| Some((b, b.rise_db.as_ref()?))) {
+            let what = format!("rise at {}, {:.0} mm", hertz(band.centre_hz), at.distance_mm);
+            lines.push(line(&what, rise, "dB re 1 kHz"));
+        }
+    }
+    lines.push(line("share of the gradient at low frequencies", &p.model.gradient_share, ""));
+    lines.push(line("acoustic centres, behind the marks, both together", &p.model.acoustic_centre_mm, "mm"));
+    for rise in &p.rises {
+        let what =
+            format!("rise of {} dB at {}", plain(rise.asked.rise_db, 0), hertz(rise.asked.frequency_hz));
+        let value = match (&rise.distance_mm, rise.reach) {
+            (Some(q), Some(Reach::Extrapolated)) => {
+                format!("at {}, beyond what was measured", with_half(q, "mm"))
+            }
+            (Some(q), _) => format!("at {}", with_half(q, "mm")),
+            (None, _) => "not shown".to_string(),
+        };
+        lines.push(said(&what, value));
+    }
+    let c = &p.conditions;
+    if let (Some(first), Some(last)) = (c.distances_mm.first(), c.distances_mm.last()) {
+        let told = format!("{} distances from {first:.0} to {last:.0} mm", c.distances_mm.len());
+        lines.push(said("measured", told));
+    }
+    (lines, p.cautions.iter().map(|c| c.words()).collect())
 }
 
 /// Frequencies at which distortion is given in words, in Hz.
