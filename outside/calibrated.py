@@ -144,7 +144,7 @@ def harmonics(program, folder):
         worst = max((f / expected - 1 for f in found), key=abs)
         check(f"harmonic {order + 2}", abs(worst) < 0.05 and len(found) > 14, f"{100 * worst:+.2f} % of {expected:.4f} % at most")
     fifth = [p["harmonics"][3] for p in points]
-    most = max(f["at_most"] for f in fifth)
+    most = max(f["at_most"] if "at_most" in f else f["measured"]["value"] for f in fifth if f)
     check("a harmonic that is not there", most < 0.01, f"at most {most:.4f} %")
 
 
