@@ -50,13 +50,15 @@ RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
 
 step "program"
 cargo build --release --locked --package fairtake --package fairtake-files --package fairtake-report \
-    --package fairtake-stats --bin fairtake --example floor --example words --example listening_values
+    --package fairtake-stats --package fairtake-calibrated --bin fairtake --example floor --example words \
+    --example listening_values --example measured
 
 step "outside cross-checks"
 [ -x .venv/bin/python ] || python3 -m venv .venv
 .venv/bin/pip install --quiet --disable-pip-version-check -r outside/requirements.txt
 .venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/bridge.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+.venv/bin/python outside/calibrated.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
 .venv/bin/python outside/write_up.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/listening.py "${CARGO_TARGET_DIR:-target}/release/examples/listening_values"

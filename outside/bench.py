@@ -2,7 +2,7 @@
 
 usage: bench.py PROGRAM [--runs 5] [--short]
 
-PROGRAM    the release build of fairtake; its example `floor` is looked for beside it, in examples/
+PROGRAM    the release build of fairtake; its examples `floor` and `measured` are looked for beside it, in examples/
 --runs     how often each is run; medians are shown
 --short    only 60 s at 48 kHz, once: shows that the bench works
 
@@ -27,6 +27,9 @@ import tempfile
 import time
 from collections import Counter
 from pathlib import Path
+
+import numpy as np
+import soundfile
 
 import takes
 
@@ -116,6 +119,43 @@ def bench(program, name, rate_hz, n_hits, runs):
     return f"| {name} | {own:.3f} s | {other:.2f} s | {other / own:.1f} | {least:.3f} s | {own / least:.1f} |"
 
 
+def sweep(program, runs):
+    """A sweep of 20 s at 96 kHz with its harmonics, beside outside/sweep_yardstick.py; both time themselves, without start and reading."""
+    with tempfile.TemporaryDirectory() as holder:
+        folder = Path(holder)
+        form, wav = folder / "form.json", folder / "sweep.wav"
+        made = subprocess.run(
+            [program, "sweep", str(wav), "--json", "--seconds", "20", "--rate", "96000"], capture_output=True, text=True, check=True
+        )
+        form.write_text(made.stdout)
+        played, rate_hz = soundfile.read(wav)
+        recording = np.r_[np.zeros(rate_hz // 2), played, np.zeros(rate_hz // 2)]
+        recording = recording + 0.02 * recording**2 + 1e-5 * np.random.default_rng(3).standard_normal(len(recording))
+        for name, samples in (("recording", recording), ("played", played)):
+            samples.astype("<f4").tofile(folder / name)
+        own, other = [], []
+        # In turn, so that what else the machine does meets both alike.
+        for _ in range(runs):
+            ours = subprocess.run(
+                [Path(program).parent / "examples" / "measured", folder / "recording", form, "50", "1"],
+                capture_output=True, text=True, check=True,
+            )
+            theirs = subprocess.run(
+                [sys.executable, HERE / "sweep_yardstick.py", folder / "recording", form, folder / "played", "1"],
+                capture_output=True, text=True, check=True,
+            )
+            ours, theirs = json.loads(ours.stdout), json.loads(theirs.stdout)
+            near = min(ours["levels"][0][0]["points"], key=lambda p: abs(p["hz"] - 1000))
+            if abs(near["level_db"]["value"] - theirs["db_at_1k"]) > 0.1:
+                raise SystemExit("the sweep: not the same level at 1 kHz")
+            own.append(ours["seconds"])
+            other.append(theirs["seconds"])
+    own, other = statistics.median(own), statistics.median(other)
+    print("\n| sweep | fairtake | scipy | scipy / fairtake |")
+    print("|---|---|---|---|")
+    print(f"| 20 s, 96 kHz, five harmonics | {own:.3f} s | {other:.3f} s | {other / own:.1f} |")
+
+
 def start_up(program, runs):
     walls = []
     for _ in range(max(runs, 5)):
@@ -139,6 +179,7 @@ def main():
     print("\n| takes, processor time | fairtake | yardstick | yardstick / fairtake | floor | fairtake / floor |")
     print("|---|---|---|---|---|---|")
     print("\n".join(by_processor))
+    sweep(program, 1 if a.short else a.runs)
     start_up(program, 1 if a.short else a.runs)
     return 0
 

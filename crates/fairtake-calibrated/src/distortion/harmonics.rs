@@ -2,7 +2,8 @@
 
 use crate::quantity::{Contribution, Quantity};
 use crate::response::{
-    GATE_DB, Gate, ImpulseResponse, Noise, ResponseError, Window, band_powers, checked_bands, noise,
+    GATE_DB, Gate, ImpulseResponse, Independent, Noise, ResponseError, Window, band_powers, checked_bands,
+    noise,
 };
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::fir::to_frequency;
@@ -188,7 +189,7 @@ impl Spectra {
         Powers {
             powers: band_powers(power, self.step_hz, &own),
             noise: noise(&self.windows[idx], &impulse.quiet, self.n, self.step_hz, &own),
-            independent_s: self.windows[idx].independent_s(),
+            window: self.windows[idx].clone(),
             range_hz: (self.lowest_hz(idx), self.highest_hz),
         }
     }
@@ -198,7 +199,7 @@ impl Spectra {
 pub(super) struct Powers {
     powers: Vec<f64>,
     noise: Option<Noise>,
-    independent_s: f64,
+    window: Window,
     range_hz: (f64, f64),
 }
 
@@ -211,15 +212,14 @@ impl Powers {
     /// In one band; `None` where it is not measured.
     pub fn at(&self, i: usize, span: &(f64, f64)) -> Option<Power> {
         let noise = self.noise.as_ref().filter(|_| span.0 >= self.range_hz.0 && span.1 <= self.range_hz.1)?;
-        let independent = ((span.1 - span.0) * self.independent_s).max(1.0);
+        let independent = self.window.independent(span.1 - span.0);
         let (signal, power) = (self.powers[i] - noise.powers[i], noise.powers[i]);
         Some(Power {
             signal,
             noise: power,
             independent,
-            // As for the response: 2·S·N + N², over how many independent values there are.
-            variance: (2.0 * signal.max(0.0) * power + power * power) / independent,
-            degrees_of_freedom: 2.0 * independent * noise.n_stretches,
+            variance: independent.variance(signal, power),
+            degrees_of_freedom: 2.0 * independent.alone * noise.n_stretches,
         })
     }
 }
@@ -232,7 +232,7 @@ pub(super) struct Power {
     /// Mean power of the noise.
     pub noise: f64,
     /// How many independent values were averaged.
-    pub independent: f64,
+    pub independent: Independent,
     /// Of `signal`.
     pub variance: f64,
     /// Of `variance`.
@@ -251,7 +251,7 @@ impl Power {
         Power {
             signal: all.iter().map(|p| p.signal).sum(),
             noise: all.iter().map(|p| p.noise).sum(),
-            independent: all.iter().map(|p| p.independent).fold(f64::INFINITY, f64::min),
+            independent: all[0].independent,
             variance,
             degrees_of_freedom: if doubt > 0.0 { variance * variance / doubt } else { 1.0 },
         }

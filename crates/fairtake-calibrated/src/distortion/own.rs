@@ -110,9 +110,8 @@ pub fn own_distortion(
             let speaker_power = (speaker.raw() - carried_noise).max(0.0);
             let signal = left.signal - carried_noise;
             let noise = left.noise + carried_noise;
-            let independent = left.independent;
             let place = place_share * place_share * speaker_power;
-            let variance = (2.0 * signal.max(0.0) * noise + noise * noise) / independent;
+            let variance = left.independent.variance(signal, noise);
             let percent = |power: f64| 100.0 * (power.max(0.0) / base.signal).sqrt();
             // What a wrong place leaves of the loudspeaker adds to the power as it adds to the amplitude, at worst.
             let doubt = variance.sqrt() + place;

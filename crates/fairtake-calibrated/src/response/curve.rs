@@ -2,7 +2,7 @@
 
 use super::bands::{band_powers, noise};
 use super::error::ResponseError;
-use super::gate::{GATE_DB, Gate, Window, checked_bands};
+use super::gate::{GATE_DB, Gate, Independent, Window, checked_bands};
 use super::impulse::ImpulseResponse;
 use crate::found::Defect;
 use crate::quantity::{Contribution, Quantity};
@@ -70,6 +70,9 @@ pub struct Response {
 
 /// A point whose sweep is not this much above the noise, in dB, is not measured.
 const LEAST_SNR_DB: f64 = 6.0;
+/// What rounding and the ripple of the band limit leave, in dB (standard uncertainty). From the bench: examples/response_coverage.
+const METHOD_DB: f64 = 0.0002;
+
 impl Response {
     /// The curve of an impulse response.
     ///
@@ -97,13 +100,18 @@ impl Response {
             .map(|(i, (from_hz, to_hz))| {
                 let hz = (from_hz * to_hz).sqrt();
                 let known = *from_hz >= lowest_hz && *to_hz <= impulse.range_hz.1;
-                let independent = ((to_hz - from_hz) * window.independent_s()).max(1.0);
+                let independent = window.independent(to_hz - from_hz);
                 let level_db = noise
                     .as_ref()
                     .filter(|_| known)
                     .and_then(|noise| level(powers[i], noise.powers[i], independent, noise.n_stretches))
                     .map(|(db, part)| {
-                        let mut budget = vec![part];
+                        let method = Contribution {
+                            from: "deconvolution".into(),
+                            standard: METHOD_DB,
+                            degrees_of_freedom: None,
+                        };
+                        let mut budget = vec![part, method];
                         if let Gate::Seconds(_) = settings.gate {
                             budget.push(Contribution::within(
                                 "gate",
@@ -142,22 +150,19 @@ impl Response {
     }
 }
 
-/// Level of a power that holds noise of a known mean power, and its standard uncertainty in dB, where `independent` values were
-/// averaged.
+/// Level of a power that holds noise of a known mean power, and its standard uncertainty in dB.
 pub(super) fn level(
     power: f64,
     noise: f64,
-    independent: f64,
+    independent: Independent,
     n_stretches: f64,
 ) -> Option<(f64, Contribution)> {
     let signal = power - noise;
     if signal <= 0.0 || power_db_at_least(signal / noise.max(f64::MIN_POSITIVE), 0.0) < LEAST_SNR_DB {
         return None;
     }
-    // |s + n|² has the variance 2·|s|²·N + N² where n is complex normal of mean power N.
-    let variance = (2.0 * signal * noise + noise * noise) / independent;
-    let standard = 10.0 / std::f64::consts::LN_10 * variance.sqrt() / signal;
-    let degrees_of_freedom = Some(2.0 * independent * n_stretches);
+    let standard = 10.0 / std::f64::consts::LN_10 * independent.variance(signal, noise).sqrt() / signal;
+    let degrees_of_freedom = Some(2.0 * independent.alone * n_stretches);
     Some((power_db(signal)?, Contribution { from: "noise".into(), standard, degrees_of_freedom }))
 }
 

@@ -17,6 +17,9 @@ const HIGH_OCTAVES: f64 = 1.0 / 12.0;
 const MOST_BEFORE_S: f64 = 0.25;
 /// Of the pause behind a pass so much is kept: the end of it belongs to what comes next.
 const KEPT_SHARE: f64 = 0.95;
+/// A harmonic is cut out from this share of the way to the next order before its place to where that of the order behind it is cut
+/// out.
+const EARLIER_SHARE: f64 = 0.3;
 /// Nothing but noise lies before the harmonic of this order.
 const QUIET_ORDER: u32 = 12;
 
@@ -117,15 +120,16 @@ impl<'a> Divider<'a> {
         let behind = frames(KEPT_SHARE * self.pause_s);
         let samples = cut(-(before as i64), before + behind);
         let arrival_s = (peak(&samples) - before as f64) / self.rate_hz;
-        // From a tenth of the way to the next order before its place to nine tenths of the way to the one before.
-        let earlier = frames(0.1 * (self.sweep.lead_s(6) - self.sweep.lead_s(5))) as f64;
         let harmonics = std::array::from_fn(|i| {
             let order = i as u32 + 2;
             // The sweep is as long as it is on the clock of the recorder.
             let lead = self.sweep.lead_s(order) * self.faster * self.rate_hz;
-            let room = frames(0.9 * (self.sweep.lead_s(order) - self.sweep.lead_s(order - 1)));
-            let first = (lead + earlier).floor();
-            Harmonic { samples: cut(-(first as i64), room.min(behind)), zero: first - lead }
+            // Before its place it rings too, where the sweep's lowest frequency begins; behind it, up to where the next one may.
+            let before = frames(EARLIER_SHARE * (self.sweep.lead_s(order + 1) - self.sweep.lead_s(order)));
+            let next = self.sweep.lead_s(order) - self.sweep.lead_s(order - 1);
+            let behind = behind.min(frames((1.0 - EARLIER_SHARE) * next));
+            let first = (lead + before as f64).floor();
+            Harmonic { samples: cut(-(first as i64), before + behind), zero: first - lead }
         });
         let quiet_to = n - frames(self.sweep.lead_s(QUIET_ORDER)).min(n);
         let quiet = circle[behind.min(quiet_to)..quiet_to].to_vec();

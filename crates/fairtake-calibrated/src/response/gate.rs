@@ -146,10 +146,32 @@ impl Window {
         self.gate_s
     }
 
-    /// So many seconds of noise are as good as it: how wide in Hz a band must be to hold one independent value, upside down.
-    pub fn independent_s(&self) -> f64 {
+    /// How many independent values a band of this width in Hz holds.
+    pub fn independent(&self, width_hz: f64) -> Independent {
         let squares: f64 = self.weights.iter().map(|w| w * w).sum();
         let fourths: f64 = self.weights.iter().map(|w| w.powi(4)).sum();
-        squares * squares / fourths / self.rate_hz
+        let at_least_one = |s: f64| (width_hz * s).max(1.0);
+        Independent {
+            // What the noise does to a sound is decided where the sound is: by its density there, the direct sound having weight 1.
+            beside_sound: at_least_one(squares / self.rate_hz),
+            alone: at_least_one(squares * squares / fourths / self.rate_hz),
+        }
+    }
+}
+
+/// How many independent values are averaged in a band.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Independent {
+    /// Of noise times sound.
+    pub beside_sound: f64,
+    /// Of noise alone.
+    pub alone: f64,
+}
+
+impl Independent {
+    /// Variance of a power `signal` that was measured with noise of mean power `noise`: |s + n|² has 2·|s|²·N + N² where n is complex
+    /// normal of mean power N.
+    pub fn variance(self, signal: f64, noise: f64) -> f64 {
+        2.0 * signal.max(0.0) * noise / self.beside_sound + noise * noise / self.alone
     }
 }

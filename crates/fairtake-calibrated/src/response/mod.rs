@@ -12,7 +12,7 @@ pub use curve::{Band, Point, Response, ResponseSettings, third_octaves};
 pub use deconvolve::impulse_responses;
 pub use error::ResponseError;
 pub use gate::Gate;
-pub(crate) use gate::{GATE_DB, Window, checked_bands};
+pub(crate) use gate::{GATE_DB, Independent, Window, checked_bands};
 pub use impulse::ImpulseResponse;
 
 #[cfg(test)]

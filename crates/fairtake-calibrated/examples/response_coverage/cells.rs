@@ -1,0 +1,257 @@
+//! Measurements of drawn devices, and how often their intervals hold the truth.
+
+use fairtake_calibrated::distortion::{Distortion, Figure};
+use fairtake_calibrated::excitation::Form;
+use fairtake_calibrated::microphone::{Anchor, Reference, average, substituted};
+use fairtake_calibrated::{
+    Excitation, Found, Gate, ImpulseResponse, Quantity, Response, ResponseSettings, TextCurve, found,
+    impulse_responses,
+};
+use fairtake_virtual_studio::bench::linear::{Chain, Filter};
+use fairtake_virtual_studio::bench::loudspeaker::{Distortion as Bend, Loudspeaker};
+use fairtake_virtual_studio::bench::recorder::Recorder;
+use fairtake_virtual_studio::bench::room::Room;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+
+const RATE_HZ: f64 = 48_000.0;
+
+/// How often intervals held the truth.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Held {
+    /// Intervals that hold it.
+    pub held: usize,
+    /// All.
+    pub all: usize,
+    /// Sum of half widths.
+    pub halves: f64,
+    /// Sum of squared errors.
+    pub squares: f64,
+}
+
+impl Held {
+    /// Share of intervals that hold the truth.
+    pub fn share(&self) -> f64 {
+        self.held as f64 / self.all as f64
+    }
+
+    fn add(&mut self, quantity: &Quantity, truth: f64) {
+        let Some(half) = quantity.half else { return };
+        self.held += usize::from((quantity.value - truth).abs() <= half);
+        self.all += 1;
+        self.halves += half;
+        self.squares += (quantity.value - truth).powi(2);
+    }
+}
+
+/// A cell: what is measured, with everything drawn from a seed.
+pub type Cell = fn(u64, &mut Held);
+
+/// Cells and their names.
+pub const CELLS: [(&str, Cell); 8] = [
+    ("one take, 60 dB above noise", one_take_loud),
+    ("one take, 35 dB above noise", one_take_soft),
+    ("one take behind a gate", gated),
+    ("mean of 3 set-ups", three_set_ups),
+    ("mean of 5 set-ups", five_set_ups),
+    ("substitution, 3 set-ups each", substitution),
+    ("drift", drift),
+    ("THD", thd),
+];
+
+fn between(rng: &mut ChaCha8Rng, low: f64, high: f64) -> f64 {
+    use rand_chacha::rand_core::Rng;
+    low + (high - low) * (rng.next_u64() >> 11) as f64 / (1u64 << 53) as f64
+}
+
+fn normal(rng: &mut ChaCha8Rng) -> f64 {
+    StandardNormal.sample(rng)
+}
+
+fn octaves(rng: &mut ChaCha8Rng, low_hz: f64, high_hz: f64) -> f64 {
+    between(rng, low_hz.ln(), high_hz.ln()).exp()
+}
+
+/// A device with corners, rises and dips.
+fn device(rng: &mut ChaCha8Rng) -> Chain {
+    let mut filters = vec![
+        Filter::HighPass { hz: octaves(rng, 20.0, 60.0), q: between(rng, 0.6, 1.0) },
+        Filter::LowPass { hz: octaves(rng, 15_000.0, 22_000.0), q: 0.8 },
+        Filter::Delay { s: between(rng, 0.001, 0.006) },
+    ];
+    filters.extend((0..3).map(|_| Filter::Peak {
+        hz: octaves(rng, 100.0, 12_000.0),
+        q: between(rng, 0.7, 2.5),
+        db: between(rng, -5.0, 5.0),
+    }));
+    Chain(filters)
+}
+
+/// What setting up again changes: a little gain, and a smooth ripple.
+fn set_up(rng: &mut ChaCha8Rng) -> Chain {
+    let mut filters = vec![Filter::Gain { db: 0.15 * normal(rng) }];
+    filters.extend([80.0, 250.0, 700.0, 2000.0, 5000.0, 11_000.0].map(|hz| Filter::Peak {
+        hz,
+        q: 0.8,
+        db: 0.25 * normal(rng),
+    }));
+    Chain(filters)
+}
+
+fn excitation() -> Excitation {
+    Excitation::new(Form { seconds: 2.0, pause_s: 0.8, ..Form::standard(48_000) }).expect("within its ranges")
+}
+
+fn recorded(chain: &[&Loudspeaker], room: &Room, noise_dbfs: f64, rng: &mut ChaCha8Rng) -> (f64, Vec<f32>) {
+    use rand_chacha::rand_core::Rng;
+    let signal: Vec<f64> = excitation().render().iter().map(|x| f64::from(*x)).collect();
+    let sound = chain.iter().fold(signal, |sound, next| next.play(&sound, RATE_HZ, 0.2));
+    let recorder = Recorder {
+        drift_ppm: between(rng, -60.0, 60.0),
+        early_s: between(rng, 0.3, 0.6),
+        gain_db: -6.0,
+        noise_dbfs: Some(noise_dbfs),
+        seed: rng.next_u64(),
+        ..Recorder::faultless()
+    };
+    (recorder.drift_ppm, recorder.record(&room.heard(&sound, RATE_HZ), RATE_HZ))
+}
+
+fn there(recording: &[f32]) -> Found {
+    found(recording, 48_000, &excitation()).expect("it is there")
+}
+
+fn impulse(chain: &[&Loudspeaker], room: &Room, noise_dbfs: f64, rng: &mut ChaCha8Rng) -> ImpulseResponse {
+    let (_, recording) = recorded(chain, room, noise_dbfs, rng);
+    impulse_responses(&recording, &there(&recording), &excitation()).expect("a sweep").remove(0)
+}
+
+fn curve(impulse: &ImpulseResponse, gate: Gate) -> Response {
+    Response::of(impulse, &ResponseSettings { per_octave: 3, gate }).expect("within its ranges")
+}
+
+fn hold(held: &mut Held, response: &Response, truth: impl Fn(f64, f64) -> f64) {
+    for p in response.points.iter().filter(|p| p.from_hz > 40.0 && p.to_hz < 18_500.0) {
+        if let Some(level) = &p.level_db {
+            held.add(level, truth(p.from_hz, p.to_hz));
+        }
+    }
+}
+
+/// Level of the sweep behind the recorder's gain, effective, in dBFS.
+const SWEEP_DBFS: f64 = -12.0 - 3.0 - 6.0;
+
+fn one_take(seed: u64, above_db: f64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let chain = device(&mut rng);
+    let impulse =
+        impulse(&[&Loudspeaker::linear(chain.clone())], &Room::anechoic(), SWEEP_DBFS - above_db, &mut rng);
+    hold(held, &curve(&impulse, Gate::Whole), |from, to| chain.band_db(from, to) - 6.0);
+}
+
+fn one_take_loud(seed: u64, held: &mut Held) {
+    one_take(seed, 60.0, held);
+}
+
+fn one_take_soft(seed: u64, held: &mut Held) {
+    one_take(seed, 35.0, held);
+}
+
+fn gated(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let chain = device(&mut rng);
+    let first_s = between(&mut rng, 0.003, 0.015);
+    let room = Room::with_walls(first_s, 0.2);
+    let impulse = impulse(&[&Loudspeaker::linear(chain.clone())], &room, SWEEP_DBFS - 50.0, &mut rng);
+    hold(held, &curve(&impulse, Gate::Seconds(0.98 * first_s)), |from, to| chain.band_db(from, to) - 6.0);
+}
+
+fn set_ups(chain: &Chain, n: usize, rng: &mut ChaCha8Rng) -> Response {
+    let repeats: Vec<Response> = (0..n)
+        .map(|_| {
+            let placed = Loudspeaker::linear(set_up(rng));
+            let impulse = impulse(
+                &[&Loudspeaker::linear(chain.clone()), &placed],
+                &Room::anechoic(),
+                SWEEP_DBFS - 50.0,
+                rng,
+            );
+            curve(&impulse, Gate::Whole)
+        })
+        .collect();
+    average(&repeats).expect("alike")
+}
+
+fn three_set_ups(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let chain = device(&mut rng);
+    hold(held, &set_ups(&chain, 3, &mut rng), |from, to| chain.band_db(from, to) - 6.0);
+}
+
+fn five_set_ups(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let chain = device(&mut rng);
+    hold(held, &set_ups(&chain, 5, &mut rng), |from, to| chain.band_db(from, to) - 6.0);
+}
+
+fn substitution(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let (tested, reference) = (device(&mut rng), device(&mut rng));
+    let responses = [&tested, &reference].map(|chain| set_ups(chain, 3, &mut rng));
+    // The certificate is off by a normal error of half its stated width, another one every octave.
+    let errors: Vec<f64> = (0..12).map(|_| 0.2 * normal(&mut rng)).collect();
+    let points = responses[1].points.iter().map(|p| {
+        let octave = (p.hz / 20.0).log2().max(0.0);
+        (p.hz, reference.band_db(p.from_hz, p.to_hz) + errors[octave as usize])
+    });
+    let certificate = Reference {
+        correction: Some(TextCurve::new(points.collect()).expect("rising")),
+        half_db: 0.4,
+        coverage_factor: 2.0,
+    };
+    let anchor = Anchor::Sensitivity(Quantity::new(0.0, Vec::new()));
+    let found = substituted(&responses[0], &responses[1], &certificate, anchor, None).expect("alike");
+    for p in found.points.iter().filter(|p| p.from_hz > 40.0 && p.to_hz < 18_500.0) {
+        if let Some(level) = &p.level_db {
+            held.add(level, tested.band_db(p.from_hz, p.to_hz));
+        }
+    }
+}
+
+fn drift(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let chain = Loudspeaker::linear(device(&mut rng));
+    let room = Room::with_walls(between(&mut rng, 0.003, 0.01), 0.3);
+    let noise_dbfs = between(&mut rng, -75.0, -45.0);
+    let (drift_ppm, recording) = recorded(&[&chain], &room, noise_dbfs, &mut rng);
+    held.add(&there(&recording).drift_ppm, drift_ppm);
+}
+
+fn thd(seed: u64, held: &mut Held) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let terms = vec![(2, between(&mut rng, 0.02, 0.3)), (3, between(&mut rng, 0.02, 0.3))];
+    let response = Chain(vec![Filter::Slope { hz: octaves(&mut rng, 3000.0, 15_000.0) }]);
+    let speaker = Loudspeaker { distortion: Some(Bend::memoryless(&terms)), response };
+    let impulse = impulse(&[&speaker], &Room::anechoic(), SWEEP_DBFS - 45.0, &mut rng);
+    let distortion = Distortion::of(&impulse, 3, Gate::Seconds(0.03)).expect("within its ranges");
+    for p in distortion.points.iter().filter(|p| p.hz > 100.0 && p.highest_order >= 3) {
+        if let Some(Figure::Measured(found)) = &p.thd {
+            held.add(found, band_thd_percent(&speaker, p.hz, p.highest_order));
+        }
+    }
+}
+
+/// THD of the formula as a band of a third octave has it: means of powers over it.
+fn band_thd_percent(speaker: &Loudspeaker, hz: f64, highest_order: u32) -> f64 {
+    const STEPS: usize = 16;
+    let (low, high) = (hz * 10f64.powf(-0.05), hz * 10f64.powf(0.05));
+    let (mut harmonics, mut fundamental) = (0.0, 0.0);
+    for i in 0..STEPS {
+        let at = low + (high - low) * (i as f64 + 0.5) / STEPS as f64;
+        let h = speaker.harmonics(at, 10f64.powf(-12.0 / 20.0));
+        fundamental += h[0] * h[0];
+        harmonics += h[1..highest_order as usize].iter().map(|h| h * h).sum::<f64>();
+    }
+    100.0 * (harmonics / fundamental).sqrt()
+}
