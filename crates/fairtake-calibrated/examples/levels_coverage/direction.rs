@@ -63,7 +63,6 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
     let mut polar = row("every point of the diagram above −20 dB");
     let mut share = row("gradient share");
     let mut null = row("null (degrees)");
-    let mut asymmetry = row("greatest difference of sides (dB)");
     let db = |angle: f64| 20.0 * pattern.amplitude(angle).abs().log10();
     let random = 10.0 * (pattern.mean_power(0.0, PI / 2.0) / pattern.mean_power(PI / 2.0, PI)).log10();
     let first_order = match pattern {
@@ -103,10 +102,6 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
                 null.add(band.null.as_ref().map(|n| &n.angle_deg), (-(1.0 - b) / b).acos().to_degrees());
             }
         }
-        if let Some(symmetry) = &band.symmetry {
-            asymmetry.add(Some(&symmetry.greatest_db), 0.0);
-        }
     }
-    let _ = &asymmetry;
     [index, halves, at_90, polar, share, null].into_iter().filter(Row::is_filled).collect()
 }

@@ -2,6 +2,8 @@
 //! `levels_coverage [N] [PART]`, N measurements a row (2,000), PART one of `level`, `direction`, `proximity`.
 
 mod direction;
+mod level;
+mod proximity;
 mod table;
 
 fn main() {
@@ -11,8 +13,14 @@ fn main() {
         !arguments.iter().any(|a| a.parse::<u64>().is_err()) || arguments.iter().any(|a| a == part)
     };
     let mut rows = Vec::new();
+    if wants("level") {
+        rows.extend(level::rows(n));
+    }
     if wants("direction") {
         rows.extend(direction::rows(n));
+    }
+    if wants("proximity") {
+        rows.extend(proximity::rows(n));
     }
     print!("{}", table::table(&rows));
 }

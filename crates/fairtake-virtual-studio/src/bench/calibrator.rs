@@ -1,6 +1,6 @@
 //! Takes of a sound calibrator's tone, sound ones and faulty ones.
 
-use crate::field::normal;
+use crate::field::{between, normal};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use std::f64::consts::TAU;
@@ -124,4 +124,55 @@ impl CalibrationCase {
         let levels_dbfs = (0..n_seatings).map(|_| level + spread.seating_db * normal(&mut rng)).collect();
         CalibrationCase { true_dbfs_per_pa, levels_dbfs }
     }
+}
+
+/// Two microphones exchanged in one sound field, with the answer known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SubstitutionCase {
+    /// Levels of the reference in dB re a full-scale sine, one for each setting-up.
+    pub reference_dbfs: Vec<f64>,
+    /// Levels of the other microphone.
+    pub own_dbfs: Vec<f64>,
+}
+
+/// What is drawn anew for every exchange.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SubstitutionSpread {
+    /// Distance from the loudspeaker in mm.
+    pub distance_mm: f64,
+    /// The microphones' places differ by up to this, in mm either way.
+    pub position_mm: f64,
+    /// Reflections do up to this, in dB either way.
+    pub reflections_db: f64,
+    /// Standard deviation of one setting-up in dB.
+    pub repeat_db: f64,
+}
+
+impl SubstitutionCase {
+    /// Levels in a sound of 80 dB SPL or so, for true sensitivities in dBFS/Pa.
+    pub fn drawn(
+        reference_dbfs_per_pa: f64,
+        own_dbfs_per_pa: f64,
+        n_repeats: usize,
+        spread: &SubstitutionSpread,
+        seed: u64,
+    ) -> SubstitutionCase {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5b57);
+        let sound_db = -14.0 + normal(&mut rng);
+        let moved = between(&mut rng, -spread.position_mm, spread.position_mm) / spread.distance_mm;
+        let at_own_db = sound_db - 20.0 * (1.0 + moved).log10()
+            + between(&mut rng, -spread.reflections_db, spread.reflections_db);
+        let mut repeats =
+            |level: f64| (0..n_repeats).map(|_| level + spread.repeat_db * normal(&mut rng)).collect();
+        SubstitutionCase {
+            reference_dbfs: repeats(reference_dbfs_per_pa + sound_db),
+            own_dbfs: repeats(own_dbfs_per_pa + at_own_db),
+        }
+    }
+}
+
+/// A figure that is stated as `value`, with what it truly is drawn within ± `half`.
+pub fn drawn_within(value: f64, half: f64, seed: u64) -> f64 {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0xd12a);
+    value + between(&mut rng, -half, half)
 }
