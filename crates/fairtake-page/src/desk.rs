@@ -5,6 +5,7 @@ use crate::guard::Access;
 use crate::trouble::Trouble;
 use fairtake_audition::{LeftOver, left_over};
 use fairtake_bridge::{Bridge, Wanted, bridge};
+use fairtake_calibrated::{Measurements, measure};
 use fairtake_compare::{
     CheckResult, Comparison, Distance, Findings, PairDistance, Remembered, Settings, TakeMeasure,
     all_distances, compare_remembering, distances_remembering, measure_and_check,
@@ -61,6 +62,7 @@ struct Work {
     /// By what they depend on but the pair; of the last table only.
     distances: (String, HashMap<(String, String), Distance>),
     checked: Option<(String, Arc<Checked>)>,
+    measured: Option<(String, Arc<Measurements>)>,
 }
 
 /// Takes with what was measured and checked on each by itself.
@@ -268,6 +270,21 @@ impl Desk {
         }
         work.bridges.insert(key, made.clone());
         Ok(made)
+    }
+
+    /// Measures what the log lists for that; anew where the log or a file that it names changed.
+    pub(crate) fn measurements(&self) -> Result<Arc<Measurements>, Trouble> {
+        let bench = self.inner.folder.load_bench()?;
+        let hashes: Vec<&str> = bench.takes.iter().map(|t| t.sha256.as_str()).collect();
+        let key = format!("{:?}\n{hashes:?}\n{:?}", self.inner.folder.log()?.bench, bench.mics);
+        if let Some((of, known)) = &self.work().measured
+            && *of == key
+        {
+            return Ok(known.clone());
+        }
+        let measured = Arc::new(measure(&bench, env!("CARGO_PKG_VERSION")));
+        self.work().measured = Some((key, measured.clone()));
+        Ok(measured)
     }
 
     /// How far some pairs of microphones are apart on a source, in their order.

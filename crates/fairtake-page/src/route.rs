@@ -4,7 +4,9 @@ use crate::ask::Query;
 use crate::blind::{BlindPage, TestPage, listener_routes, owner_routes};
 use crate::desk::Desk;
 use crate::trouble::Trouble;
-use crate::views::{BridgePage, ComparePage, ListenPage, PlanPage, TakesPage, View, WriteUpPage};
+use crate::views::{
+    BridgePage, ComparePage, ListenPage, MeasurePage, PlanPage, TakesPage, View, WriteUpPage,
+};
 use crate::{change, cut, events, guard, html, sound, take_in, views, web, written};
 use axum::Json;
 use axum::Router;
@@ -30,6 +32,8 @@ pub fn app(desk: Desk) -> Router {
         .route("/bridge/file", get(views::bridge_file))
         .route("/listen", get(page::<ListenPage>))
         .route("/listen.json", get(twin::<ListenPage>))
+        .route("/measure", get(page::<MeasurePage>))
+        .route("/measure.json", get(twin::<MeasurePage>))
         .route("/write-up", get(page::<WriteUpPage>))
         .route("/write-up.json", get(twin::<WriteUpPage>))
         .route("/findings.json", get(views::findings))

@@ -3,6 +3,7 @@
 mod bridge;
 mod compare;
 mod listen;
+mod measure;
 mod parts;
 mod plan;
 mod takes;
@@ -11,6 +12,7 @@ mod write_up;
 pub(crate) use bridge::{BANDS, BOOST_DB, BridgePage, FoundBridge, bridge_file, bridged};
 pub(crate) use compare::{ComparePage, Found, Other, Pictures, SMOOTHINGS, compared_mics};
 pub(crate) use listen::{Heard, ListenPage, Pair};
+pub(crate) use measure::MeasurePage;
 pub(crate) use parts::{all_others, evidence, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};
@@ -44,11 +46,13 @@ pub(crate) enum Step {
     Takes,
     Compare,
     Listen,
+    Measure,
     WriteUp,
 }
 
 impl Step {
-    pub(crate) const ALL: [Step; 5] = [Step::Plan, Step::Takes, Step::Compare, Step::Listen, Step::WriteUp];
+    pub(crate) const ALL: [Step; 6] =
+        [Step::Plan, Step::Takes, Step::Compare, Step::Listen, Step::Measure, Step::WriteUp];
 
     /// Word and address.
     pub(crate) fn named(self) -> (&'static str, &'static str) {
@@ -57,6 +61,7 @@ impl Step {
             Step::Takes => ("Takes", "/takes"),
             Step::Compare => ("Compare", "/compare"),
             Step::Listen => ("Listen", "/listen"),
+            Step::Measure => ("Measure", "/measure"),
             Step::WriteUp => ("Write up", "/write-up"),
         }
     }

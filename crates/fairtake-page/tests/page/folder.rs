@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use fairtake_page::{Access, Desk};
 use serde_json::{Value, json};
 
-const PAGES: [&str; 6] = ["/plan", "/takes", "/compare", "/bridge", "/listen", "/write-up"];
+const PAGES: [&str; 7] = ["/plan", "/takes", "/compare", "/bridge", "/listen", "/measure", "/write-up"];
 
 fn margin(was: f64, to: f64) -> String {
     json!([{"place": "top", "key": "margin_db", "was": was, "to": to}]).to_string()

@@ -87,6 +87,6 @@ fn heading(canvas: &mut Canvas, sheet: &ResponseSheet) {
         let y = letter * 1.6;
         canvas.line((x, y - letter * 0.35), (x + letter * 2.3, y - letter * 0.35), class);
         canvas.text(x + letter * 2.8, y, "start", "quiet", text);
-        x += letter * 4.2 + canvas.width(text, super::font::Weight::Regular);
+        x += letter * 5.0 + canvas.width(text, super::font::Weight::Regular);
     }
 }

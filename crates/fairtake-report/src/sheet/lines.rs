@@ -27,12 +27,15 @@ pub(crate) struct PartLines {
     pub remarks: Vec<String>,
 }
 
+/// Title of the part that has a polar diagram.
+pub(crate) const DIRECTION: &str = "Directional characteristics";
+
 /// All parts in their order.
 pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
         part("Sensitivity", &sheet.sensitivity, sensitivity),
         part("Frequency response", &sheet.response, response),
-        part("Directional characteristics", &sheet.direction, direction),
+        part(DIRECTION, &sheet.direction, direction),
         part("Proximity effect", &sheet.proximity, proximity),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
         part("Inherent noise", &sheet.noise, noise),
@@ -187,9 +190,9 @@ const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
 fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
     let mut lines = Vec::new();
     for band in &d.octaves {
-        if !DIRECTION_HZ.iter().any(|hz| (band.centre_hz / hz - 1.0).abs() < 0.1) {
-            continue;
-        }
+        // By its nominal middle, as it is spoken of.
+        let nominal = DIRECTION_HZ.iter().find(|hz| (band.centre_hz / **hz - 1.0).abs() < 0.1);
+        let Some(nominal_hz) = nominal else { continue };
         let mut held = Vec::new();
         let mut put = |what: &str, q: &Option<Quantity>| {
             held.extend(q.as_ref().map(|q| format!("{what} {}", with_half(q, "dB"))));
@@ -205,7 +208,7 @@ fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
             held.push(format!("least at {}", with_half(&n.angle_deg, "°").replace(" °", "°")));
         }
         if !held.is_empty() {
-            lines.push(said(&format!("octave at {}", hertz(band.centre_hz)), held.join(", ")));
+            lines.push(said(&format!("octave at {}", hertz(*nominal_hz)), held.join(", ")));
         }
     }
     if let Some(f) = &d.front_to_random {

@@ -2,7 +2,7 @@
 
 mod lines;
 
-use crate::figure::{Layout, draw_response};
+use crate::figure::{Layout, draw_polar, draw_response};
 use crate::page::STYLE;
 use fairtake_calibrated::{DataSheet, Measurements};
 use lines::{PartLines, parts};
@@ -100,7 +100,7 @@ pub fn sheets(measurements: &Measurements) -> Markup {
 
 fn one(sheet: &DataSheet) -> Markup {
     html! {
-        section.pair.sheet id=(format!("sheet-{}", sheet.mic)) {
+        section.pair.data-sheet id=(format!("sheet-{}", sheet.mic)) {
             h2 { (sheet.name) }
             @if let Some(found) = &sheet.response.found && let Some(wide) = draw_response(&sheet.name, found, &Layout::WIDE) {
                 figure {
@@ -111,6 +111,9 @@ fn one(sheet: &DataSheet) -> Markup {
             }
             @for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
                 h3 { (part.title) }
+                @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found && let Some(polar) = draw_polar(&sheet.name, found) {
+                    figure.polar { (PreEscaped(polar)) figcaption { "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight lines." } }
+                }
                 @if !part.lines.is_empty() {
                     div.scroll { table { tbody { @for line in &part.lines {
                         tr { th scope="row" { (line.what) } td {
