@@ -6,7 +6,7 @@ use crate::held_out::{HeldOut, held_out};
 use crate::remaining::{Remaining, by_band, greatest, rms_db, rms_upper_db};
 use crate::seen::{HIGHEST_SHARE, seen};
 use crate::smooth::smoothest;
-use fairtake_compare::{Claim, PairTables, Settings, Verdict, judge};
+use fairtake_compare::{Claim, ComparisonFindings, Findings, PairTables, Settings, Verdict, judge};
 use fairtake_signal::gain_curve::GainCurve;
 use serde::{Deserialize, Serialize};
 
@@ -93,6 +93,9 @@ pub struct Carried {
     /// Where most is shown to remain; `None` where nothing of the margin or more is shown.
     pub greatest: Option<Remaining>,
 }
+
+/// No boost above this where nothing else is asked for, in dB, and no more bands.
+pub const USUAL_LIMITS: (f64, usize) = (12.0, 6);
 
 /// Why there is no bridge. Each says what to record.
 #[derive(Debug, Clone, PartialEq)]
@@ -234,4 +237,23 @@ impl Bridge {
         }
         GainCurve::new(bands)
     }
+}
+
+/// Every comparison of a run, bridged side by side; those of which too little is known are left away. `rate_hz` gives the sampling
+/// rate of a microphone's takes of a source: reference first, source second.
+pub fn bridge_all(
+    findings: &Findings,
+    tables: &[PairTables],
+    (most_boost_db, most_bands): (f64, usize),
+    rate_hz: impl Fn(&str, &str) -> f64 + Sync,
+) -> Vec<Bridge> {
+    let one = |c: &ComparisonFindings, tables: &PairTables| {
+        let wanted = Wanted { most_boost_db, most_bands, rate_hz: rate_hz(&c.reference, &c.source) };
+        bridge(tables, [&c.source, &c.reference, &c.against], &findings.settings, &wanted).ok()
+    };
+    std::thread::scope(|scope| {
+        let pairs = findings.comparisons.iter().zip(tables);
+        let threads: Vec<_> = pairs.map(|(c, tables)| scope.spawn(|| one(c, tables))).collect();
+        threads.into_iter().filter_map(|t| t.join().expect("bridging does not panic")).collect()
+    })
 }

@@ -3,8 +3,9 @@
 use crate::blind::{Hall, Limits};
 use crate::guard::Access;
 use crate::trouble::Trouble;
+use crate::views::bridged;
 use fairtake_audition::{LeftOver, left_over};
-use fairtake_bridge::{Bridge, Wanted, bridge};
+use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted, bridge};
 use fairtake_calibrated::{Measurements, measure};
 use fairtake_compare::{
     CheckResult, Comparison, Distance, Findings, PairDistance, Remembered, Settings, TakeMeasure,
@@ -20,6 +21,9 @@ use tokio::sync::watch;
 /// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
 /// more; they are judged again from what is measured.
 const MOST_RESULTS: usize = 256;
+
+/// Of more comparisons than these none is bridged unasked.
+const MOST_BRIDGED: usize = 12;
 
 /// So often a change is tried where others write the same log: each of them has then made theirs.
 const MOST_ATTEMPTS: usize = 20;
@@ -270,6 +274,17 @@ impl Desk {
         }
         work.bridges.insert(key, made.clone());
         Ok(made)
+    }
+
+    /// The bridges of all comparisons that have one; of many comparisons none is bridged unasked.
+    pub(crate) fn bridges(&self, now: &Now, findings: &Findings) -> Result<Vec<Bridge>, Trouble> {
+        let mut out = Vec::new();
+        for c in findings.comparisons.iter().filter(|_| findings.comparisons.len() <= MOST_BRIDGED) {
+            let pair = (c.source.as_str(), c.reference.as_str(), c.against.as_str());
+            // What cannot be bridged has no bridge.
+            out.extend(bridged(self, now, pair, USUAL_LIMITS).ok().map(|b| b.bridge.clone()));
+        }
+        Ok(out)
     }
 
     /// Measures what the log lists for that; anew where the log or a file that it names changed.

@@ -4,7 +4,7 @@ use crate::ask::Query;
 use crate::desk::{Desk, Now};
 use crate::route::blocking;
 use crate::trouble::Trouble;
-use crate::views::{BANDS, BOOST_DB, bridged};
+use crate::views::bridged;
 use axum::extract::State;
 use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
@@ -12,6 +12,7 @@ use fairtake_audition::{
     By, Clip, Extent, Moment, Part, PlaybackGain, Side, clip, corrected, correction_filter, difference,
     gains_db, imposed, moments,
 };
+use fairtake_bridge::USUAL_LIMITS;
 use fairtake_compare::{ComparisonFindings, Findings, Take};
 use fairtake_files::wav::clip_bytes;
 use serde::{Deserialize, Serialize};
@@ -179,7 +180,7 @@ pub(crate) async fn with_correction(
         let (a, b) = pair(&asked)?;
         let by =
             asked.by.ok_or_else(|| Trouble::bad("a filter is needed", "choose one that the page offers"))?;
-        let bridged = bridged(&desk, &now, (&asked.source, a, b), (BOOST_DB, BANDS))?;
+        let bridged = bridged(&desk, &now, (&asked.source, a, b), USUAL_LIMITS)?;
         let reference = audition.clip(&now, asked.moment, a)?;
         let heard = audition.clips(&now, asked.moment)?;
         let made = corrected(&reference, &heard, &bridged.bridge, by).ok_or_else(nothing_known)?;
@@ -196,7 +197,7 @@ fn filter(
     by: By,
     rate_hz: u32,
 ) -> Result<Vec<f64>, Trouble> {
-    let bridged = bridged(desk, now, pair, (BOOST_DB, BANDS))?;
+    let bridged = bridged(desk, now, pair, USUAL_LIMITS)?;
     correction_filter(&bridged.bridge, by, rate_hz).ok_or_else(nothing_known)
 }
 

@@ -160,6 +160,7 @@ fn with_material<T>(
     let findings = desk.findings(now)?;
     let checked = desk.checked(now)?;
     let heard = crate::blind::heard(desk, now)?;
+    let bridges = desk.bridges(now, &findings)?;
     let distances = desk.all_distances(now, &findings)?;
     work(&Material {
         findings: &findings,
@@ -167,6 +168,7 @@ fn with_material<T>(
         measures: &checked.measures,
         gone: &[],
         heard: &heard,
+        bridges: &bridges,
         distances: &distances,
     })
 }

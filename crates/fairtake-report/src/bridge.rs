@@ -30,12 +30,20 @@ pub fn section(findings: &Findings, bridge: &Bridge) -> Markup {
         .find(|s| s.id == bridge.source)
         .map_or(bridge.source.as_str(), |s| s.name.as_str());
     let (from, to) = (mic_name(findings, &bridge.from), mic_name(findings, &bridge.to));
+    html! {
+        section.pair {
+            h2 { (from) " to " (to) ": " (source) }
+            (body(findings, bridge))
+        }
+    }
+}
+
+/// The same without its heading.
+pub(crate) fn body(findings: &Findings, bridge: &Bridge) -> Markup {
     let of_pair = |c: &&fairtake_compare::ComparisonFindings| {
         c.source == bridge.source && c.reference == bridge.from && c.against == bridge.to
     };
     html! {
-        section.pair {
-            h2 { (from) " to " (to) ": " (source) }
             ul { @for said in sentences(bridge, |key| mic_name(findings, key).to_string()) { li { (capital(&said)) "." } } }
             @if let Some(c) = findings.comparisons.iter().find(of_pair) {
                 @let corridor = Corridor::new(findings, c);
@@ -46,7 +54,6 @@ pub fn section(findings: &Findings, bridge: &Bridge) -> Markup {
                 }
             }
             (settings(bridge))
-        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! What is written up: findings, and the sound they were made from as far as it is at hand.
 
+use fairtake_bridge::Bridge;
 use fairtake_compare::{ComparisonFindings, Findings, PairDistance, Take, TakeMeasure};
 use fairtake_report::Heard;
 
@@ -16,6 +17,8 @@ pub struct Material<'a> {
     pub gone: &'a [(String, String)],
     /// What blind tests showed.
     pub heard: &'a [Heard],
+    /// How much of each difference is equalising; empty where takes are gone.
+    pub bridges: &'a [Bridge],
     /// How far microphones are apart that the findings do not compare with each other; empty where takes are gone.
     pub distances: &'a [PairDistance],
 }

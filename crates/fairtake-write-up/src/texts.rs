@@ -1,14 +1,19 @@
 //! Report, words and data.
 
+use crate::bridged::bridge_files;
 use crate::jobs::Remarks;
 use crate::names::Names;
 use crate::{Material, WriteUpError};
+use fairtake_bridge::Bridge;
 use fairtake_files::FolderInMaking;
 use fairtake_report::spoken::{About, Length, speech, table};
 use fairtake_report::{data, events, page, pdf};
 
+/// Length of the impulse responses in seconds.
+const FILTER_S: f64 = 0.5;
+
 pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
-    into.put("report.html", page::page_with(m.findings, m.heard).as_bytes())?;
+    into.put("report.html", page::page_with(m.findings, m.heard, m.bridges).as_bytes())?;
     Ok(Vec::new())
 }
 
@@ -31,6 +36,18 @@ pub(crate) fn data(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
     }
     let table = events::table(m.measures, m.findings.settings.bands_per_octave);
     into.put("data/events.csv", table.as_bytes())?;
+    Ok(Vec::new())
+}
+
+/// Every bridge: filters for any convolution, settings for any console.
+pub(crate) fn equalisers(m: &Material<'_>, names: &Names, into: &FolderInMaking) -> Remarks {
+    for (i, c) in m.findings.comparisons.iter().enumerate() {
+        let of_pair = |b: &&Bridge| b.source == c.source && b.from == c.reference && b.to == c.against;
+        let Some(bridge) = m.bridges.iter().find(of_pair) else { continue };
+        for file in bridge_files(m.findings, bridge, bridge.wanted.rate_hz as u32, FILTER_S) {
+            into.put(&format!("equalisers/{}/{}", names.pairs[i], file.name), &file.bytes)?;
+        }
+    }
     Ok(Vec::new())
 }
 

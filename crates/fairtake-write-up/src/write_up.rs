@@ -88,6 +88,7 @@ fn jobs<'a>(
     }
     job("the report as a page".into(), Box::new(|_| texts::report(m, into)));
     job("words".into(), Box::new(|_| texts::words(m, names, into)));
+    job("equalisers".into(), Box::new(|_| texts::equalisers(m, names, into)));
     job("data".into(), Box::new(|_| texts::data(m, into)));
     jobs
 }

@@ -3,10 +3,11 @@
 use super::hall::{now_s, random, token};
 use crate::desk::{Desk, Now};
 use crate::trouble::Trouble;
-use crate::views::{BANDS, BOOST_DB, bridged, corrected_pair};
+use crate::views::{bridged, corrected_pair};
 use fairtake_audition::{
     By, Condition, Contestant, WantedExcerpts, correction_filter, equal_excerpts, event_loudness_lufs,
 };
+use fairtake_bridge::USUAL_LIMITS;
 use fairtake_files::wav::{decode_channel, dithered_bytes, read_layout};
 use fairtake_files::{NewTest, Rendered, Write};
 use fairtake_listen::{Asked, Kind, Plan, PlanTrouble};
@@ -147,7 +148,7 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Exc
 /// A microphone with the equaliser that carries it to another, from its key.
 fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<Contestant, Trouble> {
     let (from, to) = corrected_pair(key).unwrap_or_default();
-    let bridged = bridged(desk, now, (source, from, to), (BOOST_DB, BANDS))?;
+    let bridged = bridged(desk, now, (source, from, to), USUAL_LIMITS)?;
     let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
     let rate_hz = take.map_or(0, |t| t.samples.rate_hz());
     let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz).ok_or_else(|| {

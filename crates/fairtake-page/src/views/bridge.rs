@@ -11,17 +11,13 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
 use fairtake_audition::LeftOver;
-use fairtake_bridge::{Bridge, Wanted};
+use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted};
 use fairtake_compare::Findings;
 use fairtake_write_up::bridge_files;
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
-/// No boost above this, where nothing else is asked for, in dB.
-pub(crate) const BOOST_DB: f64 = 12.0;
-/// No more bands than this, where nothing else is asked for.
-pub(crate) const BANDS: usize = 6;
 /// Length of the impulse responses that are given out, in seconds.
 const LENGTH_S: f64 = 0.5;
 
@@ -107,13 +103,13 @@ fn limits(query: &BridgeQuery) -> Result<(f64, usize), Trouble> {
     let typed =
         |text: &Option<String>| text.as_ref().map(|t| t.trim().replace(',', ".")).filter(|t| !t.is_empty());
     let boost = match typed(&query.boost) {
-        None => BOOST_DB,
+        None => USUAL_LIMITS.0,
         Some(text) => text.parse().ok().filter(|db| (0.0..=40.0).contains(db)).ok_or_else(|| {
             Trouble::bad(format!("the highest boost cannot be `{text}`"), "type decibels between 0 and 40")
         })?,
     };
     let bands = match typed(&query.bands) {
-        None => BANDS,
+        None => USUAL_LIMITS.1,
         Some(text) => text.parse().ok().filter(|n| *n <= 12).ok_or_else(|| {
             Trouble::bad(format!("`{text}` is no number of bands"), "type a whole number from 0 to 12")
         })?,

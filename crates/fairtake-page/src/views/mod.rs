@@ -9,7 +9,7 @@ mod plan;
 mod takes;
 mod write_up;
 
-pub(crate) use bridge::{BANDS, BOOST_DB, BridgePage, FoundBridge, bridge_file, bridged};
+pub(crate) use bridge::{BridgePage, FoundBridge, bridge_file, bridged};
 pub(crate) use compare::{ComparePage, Found, Other, Pictures, SMOOTHINGS, compared_mics};
 pub(crate) use listen::{Heard, ListenPage, Pair};
 pub(crate) use measure::MeasurePage;

@@ -97,7 +97,9 @@ pub(crate) async fn report(State(desk): State<Desk>) -> Result<Html<String>, Tro
 fn whole_report(desk: &Desk) -> Result<String, Trouble> {
     let now = desk.now()?;
     let heard = crate::blind::heard(desk, &now)?;
-    Ok(fairtake_report::page::page_with(&desk.findings(&now)?, &heard))
+    let findings = desk.findings(&now)?;
+    let bridges = desk.bridges(&now, &findings)?;
+    Ok(fairtake_report::page::page_with(&findings, &heard, &bridges))
 }
 
 /// Whether an older report may be replaced.

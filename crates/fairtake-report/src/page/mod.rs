@@ -14,6 +14,7 @@ use crate::content;
 use crate::figure::patterns;
 use crate::heard::Heard;
 use crate::words;
+use fairtake_bridge::Bridge;
 use fairtake_compare::{Findings, Verdict};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -26,11 +27,11 @@ pub const STYLE: &str = concat!(
 
 /// The report of one run.
 pub fn page(findings: &Findings) -> String {
-    page_with(findings, &[])
+    page_with(findings, &[], &[])
 }
 
-/// The same, with what blind tests showed beside what was measured.
-pub fn page_with(findings: &Findings, heard: &[Heard]) -> String {
+/// The same, with what blind tests showed, and how much of a difference is equalising, beside what was measured.
+pub fn page_with(findings: &Findings, heard: &[Heard], bridges: &[Bridge]) -> String {
     let title = content::title(findings);
     let body = html! {
         header {
@@ -41,7 +42,7 @@ pub fn page_with(findings: &Findings, heard: &[Heard]) -> String {
         }
         (checks::section(findings))
         @for (i, c) in findings.comparisons.iter().enumerate() {
-            (pair::section(findings, c, i, heard))
+            (pair::section(findings, c, i, heard, bridges))
         }
         (heard::others(findings, heard))
         (appendix::section(findings))

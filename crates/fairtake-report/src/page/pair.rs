@@ -1,9 +1,11 @@
 //! One comparison: how it was made, what was found, the picture, the tables.
 
 use super::{heading, heard, tables, verdict};
+use crate::bridge::body;
 use crate::content;
 use crate::figure::{self, Corridor, Layout, Sample, draw};
 use crate::heard::Heard;
+use fairtake_bridge::Bridge;
 use fairtake_compare::{Claim, ComparisonFindings, Findings};
 use maud::{Markup, PreEscaped, html};
 
@@ -13,7 +15,9 @@ pub(super) fn section(
     c: &ComparisonFindings,
     index: usize,
     all_heard: &[Heard],
+    bridges: &[Bridge],
 ) -> Markup {
+    let bridge = bridges.iter().find(|b| b.source == c.source && b.from == c.reference && b.to == c.against);
     let corridor = Corridor::new(findings, c);
     html! {
         section {
@@ -38,6 +42,10 @@ pub(super) fn section(
             (tables::alignment(c))
             (tables::budget(c))
             (tables::bands(findings, c))
+            @if let Some(bridge) = bridge {
+                h3 { "How much is equalising?" }
+                (body(findings, bridge))
+            }
         }
     }
 }

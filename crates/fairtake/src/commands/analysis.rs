@@ -3,13 +3,17 @@
 use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
+use fairtake_bridge::{Bridge, USUAL_LIMITS, bridge_all};
 use fairtake_compare::{
     CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Remembered, Settings, Shootout,
     Source, Take, compare_remembering, recognise_performances,
 };
-use fairtake_files::{ShootoutFolder, bare_takes, contents_of};
+use fairtake_files::{ShootoutFolder, bare_takes, cache_key, contents_of};
 use fairtake_write_up::findings_key;
 use std::path::Path;
+
+/// Of more comparisons than these none is bridged unasked: `bridge` does one at a time.
+const MOST_BRIDGED: usize = 12;
 
 /// Takes and log of bare files or of one folder.
 pub(crate) struct Input {
@@ -80,6 +84,41 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
     let findings = measure(input, args)?.0.findings;
     keep(input, args, &findings)?;
     Ok(with_own_words(findings, input))
+}
+
+/// How much of each difference is equalising, at the sampling rate of the reference's takes.
+pub(crate) fn bridged(input: &Input, measurement: &Measurement) -> Vec<Bridge> {
+    if measurement.findings.comparisons.len() > MOST_BRIDGED {
+        return Vec::new();
+    }
+    let rate_hz = |mic: &str, source: &str| {
+        let take = input.takes.iter().find(|t| t.mic == mic && t.source == source);
+        take.map_or(0.0, |t| f64::from(t.samples.rate_hz()))
+    };
+    bridge_all(&measurement.findings, &measurement.tables, USUAL_LIMITS, rate_hz)
+}
+
+/// The findings and their bridges; of a folder those of the last run where nothing changed since.
+pub(crate) fn findings_and_bridges(
+    input: &Input,
+    args: &AnalysisArgs,
+) -> Result<(Findings, Vec<Bridge>), Failure> {
+    let key = cache_key(env!("CARGO_PKG_VERSION"), &key_of(input, args), "bridges");
+    if let Some(folder) = input.folder.as_ref().filter(|_| !args.anew) {
+        let kept = folder.cache_get(&key).and_then(|bytes| serde_json::from_slice(&bytes).ok());
+        if let Some(bridges) = kept {
+            return Ok((findings(input, args)?, bridges));
+        }
+    }
+    let (measurement, _) = measure(input, args)?;
+    let bridges = bridged(input, &measurement);
+    keep(input, args, &measurement.findings)?;
+    if let Some(folder) = &input.folder
+        && let Err(e) = folder.cache_put(&key, to_json(&bridges)?.as_bytes())
+    {
+        eprintln!("the bridges are not kept: {e}");
+    }
+    Ok((with_own_words(measurement.findings, input), bridges))
 }
 
 /// Own words are not kept with the result: nothing is computed from them.

@@ -18,13 +18,13 @@ pub(crate) fn run(args: &ReportArgs) -> Outcome {
         }
     };
     let input = analysis::open(&args.input)?;
-    let findings = analysis::findings(&input, &args.input.analysis)?;
+    let (findings, bridges) = analysis::findings_and_bridges(&input, &args.input.analysis)?;
     let heard = match args.input.paths.as_slice() {
         [folder] if folder.is_dir() => super::listen::heard(folder, &input.shootout)?,
         _ => Vec::new(),
     };
     let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
-    write_whole(&path, page::page_with(&findings, &heard).as_bytes(), replace)
+    write_whole(&path, page::page_with(&findings, &heard, &bridges).as_bytes(), replace)
         .map_err(|e| Failure::new(&e, e.hint()))?;
     println!("{}", path.display());
     Ok(Done::Clean)

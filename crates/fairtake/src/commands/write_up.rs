@@ -4,6 +4,7 @@ use super::analysis::{self, Input};
 use crate::cli::WriteUpArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
+use fairtake_bridge::Bridge;
 use fairtake_compare::{
     Findings, PairDistance, Remembered, Take, TakeMeasure, all_distances, measure_and_check,
 };
@@ -25,6 +26,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
         measures: &read.measures,
         gone: &read.gone,
         heard: &read.heard,
+        bridges: &read.bridges,
         distances: &read.distances,
     };
     if let Some(moving) = &wanted.moving {
@@ -108,6 +110,7 @@ struct Read {
     measures: Vec<TakeMeasure>,
     gone: Vec<(String, String)>,
     heard: Vec<fairtake_report::Heard>,
+    bridges: Vec<Bridge>,
     distances: Vec<PairDistance>,
 }
 
@@ -123,6 +126,7 @@ fn read(args: &WriteUpArgs) -> Result<Read, Failure> {
     let mut known = Remembered::default();
     let (measurement, _) = analysis::measure_remembering(&input, &args.analysis, &mut known)?;
     analysis::keep(&input, &args.analysis, &measurement.findings)?;
+    let bridges = analysis::bridged(&input, &measurement);
     let mut findings = measurement.findings;
     let distances = all_distances(&input.takes, &input.shootout, &findings, &mut known)
         .map_err(|e| analysis::not_compared(&e))?;
@@ -134,6 +138,7 @@ fn read(args: &WriteUpArgs) -> Result<Read, Failure> {
         measures: measurement.measures,
         gone: Vec::new(),
         heard,
+        bridges,
         distances,
     })
 }
@@ -158,5 +163,5 @@ fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Re
             Failure::new(&e, hint)
         })?;
     let heard = super::listen::heard(&args.folder, &log.shootout)?;
-    Ok(Read { findings, takes, measures, gone, heard, distances: Vec::new() })
+    Ok(Read { findings, takes, measures, gone, heard, bridges: Vec::new(), distances: Vec::new() })
 }
