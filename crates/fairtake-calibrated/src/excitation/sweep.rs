@@ -67,7 +67,6 @@ impl Sweep {
     }
 
     /// When it passes a frequency in Hz, in seconds from its beginning.
-    #[cfg(test)]
     pub fn time_s(&self, hz: f64) -> f64 {
         self.rise_s * (hz / self.from_hz).ln()
     }
