@@ -137,11 +137,11 @@ def sweep(program, runs):
         # In turn, so that what else the machine does meets both alike.
         for _ in range(runs):
             ours = subprocess.run(
-                [Path(program).parent / "examples" / "measured", folder / "recording", form, "50", "1"],
+                [Path(program).parent / "examples" / "measured", folder / "recording", form, "50", "3"],
                 capture_output=True, text=True, check=True,
             )
             theirs = subprocess.run(
-                [sys.executable, HERE / "sweep_yardstick.py", folder / "recording", form, folder / "played", "1"],
+                [sys.executable, HERE / "sweep_yardstick.py", folder / "recording", form, folder / "played", "3"],
                 capture_output=True, text=True, check=True,
             )
             ours, theirs = json.loads(ours.stdout), json.loads(theirs.stdout)

@@ -18,12 +18,10 @@ use rand_distr::{Distribution, StandardNormal};
 const RATE_HZ: f64 = 48_000.0;
 
 /// How often intervals held the truth.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Held {
-    /// Intervals that hold it.
-    pub held: usize,
-    /// All.
-    pub all: usize,
+    /// Error over half width of each interval.
+    pub ratios: Vec<f64>,
     /// Sum of half widths.
     pub halves: f64,
     /// Sum of squared errors.
@@ -31,17 +29,17 @@ pub struct Held {
 }
 
 impl Held {
-    /// Share of intervals that hold the truth.
-    pub fn share(&self) -> f64 {
-        self.held as f64 / self.all as f64
+    /// Share of intervals that hold the truth when each is this many times as wide.
+    pub fn share(&self, times: f64) -> f64 {
+        self.ratios.iter().filter(|ratio| **ratio <= times).count() as f64 / self.ratios.len() as f64
     }
 
     fn add(&mut self, quantity: &Quantity, truth: f64) {
         let Some(half) = quantity.half else { return };
-        self.held += usize::from((quantity.value - truth).abs() <= half);
-        self.all += 1;
+        let error = (quantity.value - truth).abs();
+        self.ratios.push(error / half);
         self.halves += half;
-        self.squares += (quantity.value - truth).powi(2);
+        self.squares += error * error;
     }
 }
 

@@ -17,13 +17,13 @@ fn main() {
     for (name, cell) in CELLS.into_iter().filter(|(name, _)| name.starts_with(&only)) {
         let mut held = Held::default();
         (0..trials).for_each(|i| cell(seed * 1_000_000 + i, &mut held));
-        let all = held.all as f64;
+        let n = held.ratios.len();
         println!(
             "| {name} | {trials} | {} | {:.1} % | {:.4} | {:.4} |",
-            held.all,
-            100.0 * held.share(),
-            held.halves / all,
-            (held.squares / all).sqrt()
+            n,
+            100.0 * held.share(1.0),
+            held.halves / n as f64,
+            (held.squares / n as f64).sqrt()
         );
     }
 }

@@ -126,7 +126,6 @@ pub(super) struct Spectra {
     /// Fundamental first, then the orders 2 to 5.
     pub spectra: Vec<Vec<Complex<f64>>>,
     windows: Vec<Window>,
-    n: usize,
     step_hz: f64,
     highest_hz: f64,
     lowest_hz: f64,
@@ -155,7 +154,6 @@ impl Spectra {
         Spectra {
             spectra,
             windows,
-            n,
             step_hz: rate_hz / n as f64,
             highest_hz: impulse.range_hz.1,
             lowest_hz: impulse.range_hz.0,
@@ -188,7 +186,7 @@ impl Spectra {
         let own: Vec<(f64, f64)> = spans.iter().map(|span| scaled(span, idx as u32 + 1)).collect();
         Powers {
             powers: band_powers(power, self.step_hz, &own),
-            noise: noise(&self.windows[idx], &impulse.quiet, self.n, self.step_hz, &own),
+            noise: noise(&self.windows[idx], &impulse.quiet, f64::from(impulse.rate_hz), &own),
             window: self.windows[idx].clone(),
             range_hz: (self.lowest_hz(idx), self.highest_hz),
         }

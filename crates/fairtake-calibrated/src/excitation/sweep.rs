@@ -67,7 +67,6 @@ impl Sweep {
     }
 
     /// When it passes a frequency in Hz, in seconds from its beginning.
-    #[cfg(test)]
     pub fn time_s(&self, hz: f64) -> f64 {
         self.rise_s * (hz / self.from_hz).ln()
     }
@@ -92,16 +91,16 @@ impl Sweep {
                 if t < 0.0 || t > seconds {
                     return 0.0;
                 }
-                self.amplitude(t) * (turns * rise).sin()
+                self.amplitude(t, seconds) * (turns * rise).sin()
             })
             .collect()
     }
 
-    /// Its envelope at a time within it.
-    fn amplitude(&self, t: f64) -> f64 {
+    /// Its envelope at a time within its length.
+    fn amplitude(&self, t: f64, seconds: f64) -> f64 {
         let octave_s = self.rise_s * std::f64::consts::LN_2;
         let (rising_s, falling_s) = (FADE_IN_OCTAVES * octave_s, FADE_OUT_OCTAVES * octave_s);
-        let left_s = self.seconds() - t;
+        let left_s = seconds - t;
         let mut amplitude = if t < rising_s {
             0.5 - 0.5 * (PI * t / rising_s).cos()
         } else if left_s < falling_s {

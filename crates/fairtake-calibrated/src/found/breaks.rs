@@ -23,10 +23,12 @@ const SOON: usize = 4;
 /// Blocks as near as this belong to one break, in seconds.
 const ONE_BREAK_S: f64 = 0.1;
 /// The response is taken from so much before its place …
-const BEFORE_S: f64 = 0.01;
+const BEFORE_S: f64 = 0.1;
 /// … to so much behind it, in seconds;
 const BEHIND_S: f64 = 0.5;
-/// and a harmonic, which is weaker, only to so much behind. What rings longer changes slowly and does not stand out.
+/// and a harmonic, which is weaker, only from so much before …
+const HARMONIC_BEFORE_S: f64 = 0.02;
+/// … to so much behind. What rings longer changes slowly and does not stand out.
 const HARMONIC_BEHIND_S: f64 = 0.06;
 /// Silence before the first pass, in seconds: half of what there is, when the mark has died away.
 const SILENCE_S: f64 = 0.5;
@@ -34,6 +36,8 @@ const SILENCE_S: f64 = 0.5;
 const ORDERS: u32 = 10;
 /// What is further below the mean of the pass than this, in dB, does no harm, and is what response and harmonics explain not quite.
 const FLOOR_DB: f64 = -70.0;
+/// The sweep at the lower rate ends between these shares of it.
+const ENDS_SHARE: (f64, f64) = (0.40, 0.45);
 /// Nothing above this share of the lower rate is looked at.
 const HIGHEST_SHARE: f64 = 0.37;
 
@@ -46,8 +50,16 @@ pub(super) fn of(
     faster: f64,
 ) -> Option<Defect> {
     let sweep = excitation.sweep()?;
-    let full = sweep.samples(1.0 / (faster * narrow.full_rate_hz), 0.0, layout.pass_frames + 64);
-    let reference = narrow.same_way(&full);
+    // Rendered at the lower rate, up to what that holds; the filter that made it so counts as a part of the response.
+    let pass_s = layout.pass_frames as f64 / narrow.full_rate_hz;
+    let n_reference = (pass_s * narrow.rate_hz) as usize + 8;
+    let mut reference = sweep.samples(1.0 / (faster * narrow.rate_hz), 0.0, n_reference);
+    let frame = |share: f64| (sweep.time_s(share * narrow.rate_hz) * faster * narrow.rate_hz) as usize;
+    let (fades_from, fades_to) = (frame(ENDS_SHARE.0), frame(ENDS_SHARE.1));
+    for (i, x) in reference.iter_mut().enumerate().skip(fades_from) {
+        let share = (i - fades_from) as f64 / (fades_to - fades_from).max(1) as f64;
+        *x *= 0.5 + 0.5 * (std::f64::consts::PI * share.min(1.0)).cos();
+    }
     let length =
         reference.len() + (layout.pause_frames as f64 / narrow.full_rate_hz * narrow.rate_hz) as usize;
     let n = fast_length(length + (BEHIND_S * narrow.rate_hz) as usize);
@@ -63,16 +75,18 @@ pub(super) fn of(
             usize::try_from(first + i).ok().and_then(|i| narrow.samples.get(i)).copied().unwrap_or(0.0)
         });
         let spectrum = to_frequency(recorded, n);
+        // Only what is looked at, with smooth edges: an impulse response with sharp ones rings far beyond what is kept of it.
         let deconvolved = spectrum
             .iter()
             .zip(&sweep_spectrum)
-            .map(|(y, x)| y * x.conj() / (x.norm_sqr() + 1e-6 * greatest))
+            .zip(&looked_at)
+            .map(|((y, x), share)| share * y * x.conj() / (x.norm_sqr() + 1e-6 * greatest))
             .collect();
         let mut impulse = to_time(deconvolved, n);
         keep_explained(&mut impulse, narrow.rate_hz, |order| sweep.lead_s(order));
         let explained = to_frequency(impulse.iter().copied(), n);
         let left = spectrum.iter().zip(&explained).zip(&sweep_spectrum).zip(&looked_at);
-        let left = to_time(left.map(|(((y, h), x), share)| (y - h * x) * share).collect(), n);
+        let left = to_time(left.map(|(((y, h), x), share)| y * share - h * x).collect(), n);
         let power: f64 = spectrum.iter().zip(&looked_at).map(|(y, share)| y.norm_sqr() * share).sum();
         let mean_power = 2.0 * power / n as f64 / reference.len() as f64;
         let floor = block as f64 * (mean_power * db_to_power(FLOOR_DB)).max(noise_power);
@@ -152,8 +166,12 @@ fn keep_explained(impulse: &mut [f64], rate_hz: f64, lead_s: impl Fn(u32) -> f64
     let mut kept = vec![false; impulse.len()];
     for order in 1..=ORDERS {
         let lead = lead_s(order);
-        let behind_s = if order == 1 { BEHIND_S } else { HARMONIC_BEHIND_S };
-        let from = ((-lead - BEFORE_S) * rate_hz) as i64;
+        let (before_s, behind_s) = if order == 1 {
+            (BEFORE_S.min(0.5 * lead_s(2)), BEHIND_S)
+        } else {
+            (HARMONIC_BEFORE_S, HARMONIC_BEHIND_S)
+        };
+        let from = ((-lead - before_s) * rate_hz) as i64;
         let to = ((-lead + behind_s) * rate_hz) as i64;
         (from..to).for_each(|i| kept[i.rem_euclid(n) as usize] = true);
     }

@@ -2,6 +2,7 @@
 
 use super::gate::Window;
 use fairtake_signal::fir::to_frequency;
+use fairtake_transform::fast_length;
 
 /// So many stretches of noise are enough.
 const MOST_STRETCHES: usize = 48;
@@ -27,14 +28,10 @@ pub(crate) struct Noise {
     pub n_stretches: f64,
 }
 
-/// Noise in bands, of a quiet stretch.
-pub(crate) fn noise(
-    window: &Window,
-    quiet: &[f64],
-    n: usize,
-    step_hz: f64,
-    spans_hz: &[(f64, f64)],
-) -> Option<Noise> {
+/// Noise in bands, of a quiet stretch. What a window sees of noise is smooth over frequency on the scale of its length: a transform of
+/// twice that is enough.
+pub(crate) fn noise(window: &Window, quiet: &[f64], rate_hz: f64, spans_hz: &[(f64, f64)]) -> Option<Noise> {
+    let n = fast_length(2 * window.frames());
     let mut mean = vec![0.0; n / 2 + 1];
     let mut count = 0;
     for stretch in window.stretches(quiet, MOST_STRETCHES) {
@@ -47,8 +44,6 @@ pub(crate) fn noise(
     }
     mean.iter_mut().for_each(|m| *m /= f64::from(count));
     // Stretches lie half over each other: somewhat fewer are independent.
-    Some(Noise {
-        powers: band_powers(&mean, step_hz, spans_hz),
-        n_stretches: (f64::from(count) / 1.5).max(1.0),
-    })
+    let powers = band_powers(&mean, rate_hz / n as f64, spans_hz);
+    Some(Noise { powers, n_stretches: (f64::from(count) / 1.5).max(1.0) })
 }

@@ -92,7 +92,7 @@ impl Response {
         let spectrum = to_frequency(window.cut(&impulse.samples, impulse.arrival()), n);
         let power: Vec<f64> = spectrum.iter().map(|x| x.norm_sqr()).collect();
         let powers = band_powers(&power, step_hz, &spans);
-        let noise = noise(&window, &impulse.quiet, n, step_hz, &spans);
+        let noise = noise(&window, &impulse.quiet, rate_hz, &spans);
         let lowest_hz = impulse.range_hz.0.max(window.lowest_hz());
         let points = spans
             .iter()

@@ -100,9 +100,14 @@ impl<'a> Divider<'a> {
             });
             let turn = TAU * (place - first) / self.n as f64;
             let spectrum = to_frequency(recorded, self.n);
-            for (k, ((sum, y), inverse)) in sum.iter_mut().zip(&spectrum).zip(&self.inverse).enumerate() {
-                // The pass begins between two samples: everything is moved to its beginning.
-                *sum += gain * y * inverse * Complex::from_polar(1.0, turn * k as f64);
+            // The pass begins between two samples: everything is moved to its beginning.
+            let step = Complex::from_polar(1.0, turn);
+            let bins = sum.iter_mut().zip(&spectrum).zip(&self.inverse);
+            let mut moved = Complex::default();
+            for (k, ((sum, y), inverse)) in bins.enumerate() {
+                // Taken anew every so often, rounding does not add up.
+                moved = if k % 64 == 0 { Complex::from_polar(gain, turn * k as f64) } else { moved * step };
+                *sum += moved * y * inverse;
             }
         }
         self.taken_apart(&to_time(sum, self.n), found, passes)
@@ -155,6 +160,9 @@ fn played(sweep: &Sweep, hz: f64) -> f64 {
     };
     if hz <= sweep.from_hz || hz >= sweep.to_hz {
         return 0.0;
+    }
+    if hz >= sweep.from_hz * LOW_OCTAVES.exp2() && hz <= sweep.to_hz * (-HIGH_OCTAVES).exp2() {
+        return 1.0;
     }
     edge((hz / sweep.from_hz).log2(), LOW_OCTAVES) * edge((sweep.to_hz / hz).log2(), HIGH_OCTAVES)
 }

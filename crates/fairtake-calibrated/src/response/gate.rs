@@ -106,6 +106,11 @@ impl Window {
         Window { weights, before, rate_hz, gate_s }
     }
 
+    /// Length in frames.
+    pub fn frames(&self) -> usize {
+        self.weights.len()
+    }
+
     /// Length of a transform that resolves the narrowest bands.
     pub fn transform_frames(&self) -> usize {
         let fine = (self.rate_hz / 0.75) as usize;
