@@ -5,6 +5,7 @@
 #   build-essential    a C compiler: SQLite is built from its source, and Rust uses the linker
 #   python3-venv       the outside cross-checks run in an environment of their own, .venv
 #   poppler-utils qpdf  the PDF report is read back by them (in tests and in outside/write_up.py)
+#   ffmpeg             the video of a write-up is read back by it (outside/write_up.py)
 #   hydrogen-drumkits  real recordings for the outside checks and the work page (sounds only)
 #   chromium           the browser in which the work page is tested
 #   nodejs, npm        what drives it (Node 20 or later)
@@ -16,7 +17,7 @@ step() { printf '\n== %s (%d s)\n' "$1" "$SECONDS"; }
 
 step "packages"
 missing=()
-for package in build-essential python3-venv poppler-utils qpdf hydrogen-drumkits chromium nodejs npm; do
+for package in build-essential python3-venv poppler-utils qpdf ffmpeg hydrogen-drumkits chromium nodejs npm; do
     # Node may come from elsewhere than the distribution.
     case "$package" in nodejs) command -v node >/dev/null && continue ;; npm) command -v npm >/dev/null && continue ;; esac
     dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'ok installed' || missing+=("$package")
@@ -50,7 +51,7 @@ RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
 
 step "program"
 cargo build --release --locked --package fairtake --package fairtake-files --package fairtake-report \
-    --package fairtake-stats --package fairtake-calibrated --bin fairtake --example floor --example words \
+    --package fairtake-stats --package fairtake-calibrated --bin fairtake --example floor --example pdf --example words \
     --example listening_values --example measured
 
 step "outside cross-checks"

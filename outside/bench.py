@@ -2,14 +2,15 @@
 
 usage: bench.py PROGRAM [--runs 5] [--short]
 
-PROGRAM    the release build of fairtake; its examples `floor` and `measured` are looked for beside it, in examples/
+PROGRAM    the release build of fairtake; its examples `floor`, `measured` and `pdf` are looked for beside it, in examples/
 --runs     how often each is run; medians are shown
 --short    only 60 s at 48 kHz, once: shows that the bench works
 
 Takes are made anew each time, the same ones: two microphones together on made hits, mono, 24 bits, read from memory.
 Yardstick: outside/yardstick.py, what an engineer would script. Floor: reading the files, and the transforms that the method
 needs, on two threads, and nothing else. Both are run in turn with the program, so that what else the machine does meets
-all alike. Bare files: nothing that was derived before is used. What is timed prints the same JSON as a run that is not.
+all alike. Bare files: nothing that was derived before is used. A third table holds the PDF report alone, of one comparison of the demo and of
+all, and a whole write-up of the demo. What is timed prints the same JSON as a run that is not.
 A second table holds processor time (user and system, all threads): on a machine that does other work too, its ratios say
 more than those of wall time. There all three can be given precedence alike: chrt --fifo 10 python bench.py …
 Peak memory cannot be seen below what this bench holds itself, about 100 MiB.
@@ -156,6 +157,31 @@ def sweep(program, runs):
     print(f"| 20 s, 96 kHz, five harmonics | {own:.3f} s | {other:.3f} s | {other / own:.1f} |")
 
 
+def documents(program, runs):
+    """The report as PDF by itself, and a whole write-up, of the demo."""
+    print("\n| of the demo | wall time | wanted |\n|---|---|---|")
+    with tempfile.TemporaryDirectory() as holder:
+        folder = Path(holder)
+        demo = folder / "demo"
+        subprocess.run([program, "demo", str(demo), "--no-page"], capture_output=True, check=True)
+        found = subprocess.run([program, "compare", str(demo), "--json"], capture_output=True, text=True, check=True).stdout
+        findings = json.loads(found)
+        n_all = len(findings["comparisons"])
+        pdf = str(Path(program).parent / "examples" / "pdf")
+        for n in (1, n_all):
+            given = folder / f"{n}.json"
+            given.write_text(json.dumps(findings | {"comparisons": findings["comparisons"][:n]}))
+            times = []
+            for run in range(runs):
+                # It times itself, without the start of the process; nothing is overwritten.
+                said = timed([pdf, str(given), str(folder / f"{n}-{run}.pdf")])[3]
+                times.append(float(said.split()[-2]))
+            what = f"PDF of {n} comparison{'s' if n > 1 else ''}, {said.split(': ')[1].split(',')[0]}"
+            print(f"| {what} | {statistics.median(times):.0f} ms | {'1 s' if n == 1 else '–'} |")
+        walls = [timed([program, "write-up", str(demo), "--into", str(folder / f"all-{run}")])[0] for run in range(runs)]
+        print(f"| write-up of {n_all} comparisons | {statistics.median(walls):.2f} s | – |")
+
+
 def start_up(program, runs):
     walls = []
     for _ in range(max(runs, 5)):
@@ -180,6 +206,7 @@ def main():
     print("|---|---|---|---|---|---|")
     print("\n".join(by_processor))
     sweep(program, 1 if a.short else a.runs)
+    documents(program, 1 if a.short else a.runs)
     start_up(program, 1 if a.short else a.runs)
     return 0
 

@@ -5,13 +5,14 @@ usage: write_up.py PROGRAM
 
 Makes the demo, writes it up with blind reels and a moving picture as frames, and checks: hashes, loudness and true peak of the
 reels (pyloudnorm; scipy), cue markers, WebVTT and SubRip against their grammar and each other, that a blind reel's key is
-right and the rest tells nothing, excerpts, PNG, SVG, PDF (qpdf, poppler), CSV against JSON.
+right and the rest tells nothing, excerpts, PNG, SVG, PDF (qpdf, poppler), CSV against JSON, and a video (ffprobe, ffmpeg).
 """
 
 import csv
 import hashlib
 import json
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -176,6 +177,53 @@ def check_pictures(report, folder, sizes, n_frames_said):
         report.true(f"{moving.name}: captions", len(media.webvtt((moving / "captions.vtt").read_text())) > 1, "few")
 
 
+# Share of full scale by which coding may change a pixel on average: H.264 at the quality that is asked for, chroma halved.
+CODED = 0.02
+
+
+def check_video(report, program, demo, place):
+    """The video of one pair: as many frames as were made, of the same size and looks, with the sound, as long as it."""
+    folder = place / "filmed"
+    wanted = ["--moving", "both", "--moving-size", "700x700", "--frame-rate", "10", "--moments", "1", "--sizes", "700x700"]
+    run(program, "write-up", demo, "--into", folder, *wanted)
+    for moving in sorted((folder / "moving").iterdir()):
+        videos = sorted(moving.glob("moving.*"))
+        report.true(f"{moving.name}: there is one video", len(videos) == 1, f"{videos}")
+        if len(videos) != 1:
+            continue
+        asked = ["-count_frames", "-show_streams", "-show_format", "-of", "json"]
+        told = json.loads(run("ffprobe", "-v", "error", *asked, videos[0]).stdout)
+        streams = {s["codec_type"]: s for s in told["streams"]}
+        report.true(f"{moving.name}: a picture and a sound", sorted(streams) == ["audio", "video"], f"{sorted(streams)}")
+        if len(streams) != 2:
+            continue
+        frames = sorted(moving.glob("frame-*.png"))
+        wave = media.Wave((moving / "sound.wav").read_bytes())
+        lasts = wave.samples.size / wave.rate_hz
+        picture, sound = streams["video"], streams["audio"]
+        report.true(f"{moving.name}: {len(frames)} frames in the video", int(picture["nb_read_frames"]) == len(frames), picture["nb_read_frames"])
+        report.true(f"{moving.name}: of the asked size", (picture["width"], picture["height"]) == (700, 700), f"{picture}")
+        # A coder rounds sound up to whole blocks of 1024 or 960 values.
+        report.near(f"{moving.name}: lasts as long as its sound", float(told["format"]["duration"]), lasts, 0.1 + 0.05)
+        report.true(f"{moving.name}: sampling rate", int(sound["sample_rate"]) == wave.rate_hz, sound["sample_rate"])
+        heard = decoded(videos[0], "-f", "f32le", "-ac", "1", dtype=np.float32)
+        n = min(heard.size, wave.samples.size)
+        like = np.dot(heard[:n], wave.samples[:n]) / np.linalg.norm(heard[:n]) / np.linalg.norm(wave.samples[:n])
+        report.true(f"{moving.name}: the sound is that of the reel ({like:.4f})", like > 0.98, f"{like}")
+        seen = decoded(videos[0], "-f", "rawvideo", "-pix_fmt", "rgb24", dtype=np.uint8).reshape(-1, 700, 700, 3)
+        for place_of in (0, len(frames) // 2, len(frames) - 1):
+            drawn = media.png(frames[place_of].read_bytes())[..., :3]
+            off = np.abs(seen[place_of].astype(float) - drawn).mean() / 255
+            report.true(f"{moving.name}: frame {place_of + 1} looks as drawn ({off:.4f})", off < CODED, f"{off}")
+
+
+def decoded(video, *how, dtype):
+    done = subprocess.run(["ffmpeg", "-v", "error", "-i", str(video), *how, "-"], capture_output=True)
+    if done.returncode != 0:
+        raise SystemExit(f"error: ffmpeg cannot read {video}\n{done.stderr.decode()}")
+    return np.frombuffer(done.stdout, dtype=dtype)
+
+
 def check_pdf(report, folder, findings):
     pdf = folder / "report.pdf"
     sound = subprocess.run(["qpdf", "--check", str(pdf)], capture_output=True, text=True)
@@ -249,6 +297,16 @@ def check_readers_notice(report, folder):
             report.true(f"noticed: {what}", True, "")
 
 
+def one_source(demo, folder):
+    """The demo with the takes of its first source alone: a video takes a while."""
+    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns(".fairtake"))
+    log = folder / "shootout.toml"
+    head, *takes = re.split(r"(?m)^(?=\[\[takes\]\])", log.read_text(encoding="utf-8"))
+    sources = [re.search(r'^source = "(.*)"', t, re.M).group(1) for t in takes]
+    log.write_text(head + "".join(t for t, s in zip(takes, sources) if s == sources[0]), encoding="utf-8")
+    return folder
+
+
 def main():
     if len(sys.argv) != 2:
         print(__doc__, file=sys.stderr)
@@ -285,6 +343,7 @@ def main():
         check_pictures(report, folder, {"screen": (1920, 1080), "square": (1080, 1080), "1200x700": (1200, 700)}, by_name)
         check_pdf(report, folder, findings)
         check_tables(report, folder, findings)
+        check_video(report, program, one_source(demo, Path(place) / "one"), Path(place))
     return report.close()
 
 

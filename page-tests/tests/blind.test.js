@@ -28,6 +28,8 @@ for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
     assert.match(words, /to the end/);
     assert.match(words, /What it does not say/);
     if (kind === "which") assert.match(words, /What was measured/);
+    if (kind === "prefer")
+      assert.match(words, /again alike[\s\S]*of 2[\s\S]*left chosen|left chosen[\s\S]*of 3/, words);
     if (kind === "liking") assert.match(words, /median 59/, words);
     // The hidden copy was not found: 59 is below 90.
     if (kind === "likeness") assert.match(words, /One rater was left out/, words);
@@ -36,3 +38,29 @@ for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
     await owner.context().close();
   });
 }
+
+test("control trials are proposed where microphones were played in turn, and sittings can be fixed", async () => {
+  const owner = await room.watched.window(room.served.link);
+  const proposed = async (/** @type {string} */ source) => {
+    await owner.goto(`/blind?source=${source}`);
+    return owner.inputValue("#n-control");
+  };
+  assert.equal(await proposed("drum-together"), "0");
+  assert.equal(await proposed("drum"), "16");
+  assert.match(await owner.innerText("main"), /as many control trials as trials that count are proposed/);
+  await clean(owner);
+  // A preference has no right answer, so that there is nothing to control.
+  await owner.selectOption("#kind", "prefer");
+  assert.ok((await owner.isDisabled("#n-control")) && (await owner.isDisabled("#may-end-early")));
+  assert.equal(await owner.inputValue("#n-control"), "0");
+  await owner.selectOption("#kind", "which");
+  assert.equal(await owner.inputValue("#n-control"), "16");
+  await owner.fill("#n-sittings", "4");
+  await owner.fill("#seconds", "0.5");
+  await owner.click("text=Make the test");
+  await owner.waitForURL(/\/blind\/test\?id=/);
+  const words = await owner.innerText("main");
+  assert.match(words, /16 trials that count, 16 control, 2 in which all are the same/);
+  assert.match(words, /Fixed beforehand: 4 sittings/);
+  await owner.context().close();
+});

@@ -16,6 +16,8 @@ pub const POWER: f64 = 0.8;
 const MOST_TRIALS: u32 = 200;
 /// Microphones in one test: more pebbles than this cannot be kept apart. Common practice, no source.
 const MOST_MICS: usize = 12;
+/// More sittings than this are not fixed beforehand.
+const MOST_SITTINGS: u32 = 10_000;
 
 /// Kinds of test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -70,6 +72,9 @@ pub struct Asked {
     pub n_catch: u32,
     /// After so many trials the test may end early; empty: it runs to its end.
     pub look_after: Vec<u32>,
+    /// Sittings that there will be, fixed before the first; `None`: not fixed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub n_sittings: Option<u32>,
 }
 
 /// A test that can be held.
@@ -142,6 +147,10 @@ impl Plan {
         if asked.n_trials == 0 || n_all > u64::from(MOST_TRIALS) {
             let hint = format!("take 1 to {MOST_TRIALS} trials in all");
             return trouble(format!("{n_all} trials do not make a sitting"), hint);
+        }
+        if asked.n_sittings.is_some_and(|n| !(1..=MOST_SITTINGS).contains(&n)) {
+            let hint = format!("fix 1 to {MOST_SITTINGS} sittings, or leave their number open");
+            return trouble("so many sittings cannot be fixed", hint);
         }
         let control = control_of(&asked, &material)?;
         faces(&asked, &material)?;

@@ -40,7 +40,15 @@ fn make(folder: &Path, n_trials: u32) -> Result<(), Box<dyn Error>> {
     let material =
         Material { source: "drum".into(), paired: Paired::SameSound, excerpts, has_equal_spectra: false };
     let mics = vec!["moorhen".into(), "heron".into()];
-    let asked = Asked { kind: Kind::Which, mics, n_trials, n_control: 0, n_catch: 0, look_after: Vec::new() };
+    let asked = Asked {
+        kind: Kind::Which,
+        mics,
+        n_trials,
+        n_control: 0,
+        n_catch: 0,
+        look_after: Vec::new(),
+        n_sittings: None,
+    };
     let test = NewTest {
         id: TEST.into(),
         made_s: 0,

@@ -12,9 +12,20 @@ export function mountBlind(main) {
     event.preventDefault();
     void make(/** @type {HTMLFormElement} */ (event.target));
   });
+  main.querySelector("#kind")?.addEventListener("change", fit);
   for (const button of /** @type {NodeListOf<HTMLElement>} */ (main.querySelectorAll("[data-blind]"))) {
     button.addEventListener("click", () => void act(button));
   }
+}
+
+/** Control trials and an early end belong to questions with a right answer. */
+function fit() {
+  const isRight = ["which", "odd_one"].includes(field("kind").value);
+  const [control, early] = [field("n-control"), field("may-end-early")];
+  control.disabled = !isRight;
+  control.value = isRight ? (control.dataset.proposed ?? "0") : "0";
+  early.disabled = !isRight;
+  if (!isRight) early.checked = false;
 }
 
 /** @param {HTMLFormElement} form */
@@ -33,6 +44,7 @@ async function make(form) {
     equal_spectrum: field("equal-spectrum").checked,
     title: field("title").value,
     n_codes: Number(field("n-codes").value),
+    n_sittings: Number(field("n-sittings").value) || null,
   });
   if (!made) return;
   say("The test is made.");

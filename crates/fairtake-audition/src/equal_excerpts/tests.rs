@@ -60,6 +60,7 @@ fn what_was_recorded_at_once_is_the_same_sound_of_both() {
         n_control: 0,
         n_catch: 2,
         look_after: Vec::new(),
+        n_sittings: None,
     };
     assert!(Plan::new(asked, made.material).is_ok());
 }
@@ -86,6 +87,7 @@ fn what_was_played_again_has_sounds_of_its_own_and_several_in_each_pass() {
         n_control: 6,
         n_catch: 0,
         look_after: Vec::new(),
+        n_sittings: None,
     };
     use rand_chacha::rand_core::SeedableRng;
     let plan = Plan::new(asked, made.material).expect("with control trials");
@@ -198,6 +200,7 @@ fn a_microphone_with_a_filter_takes_part_beside_the_one_that_it_becomes_like() {
         n_control: 0,
         n_catch: 0,
         look_after: Vec::new(),
+        n_sittings: None,
     };
     assert!(Plan::new(asked, without.material).is_ok());
 }

@@ -23,6 +23,8 @@ pub struct StoredTest {
     pub is_open: bool,
     /// Codes that were not used yet.
     pub n_codes_left: u64,
+    /// Sittings that were deleted.
+    pub n_deleted: u64,
 }
 
 /// A sitting as it is kept.
@@ -78,11 +80,12 @@ fn test_of(row: &Row<'_>) -> rusqlite::Result<StoredTest> {
         needs_code: row.get(5)?,
         is_open: row.get(6)?,
         n_codes_left: row.get::<_, i64>(7)?.max(0) as u64,
+        n_deleted: row.get::<_, i64>(8)?.max(0) as u64,
     })
 }
 
 const TEST: &str = "SELECT id, made_s, title, plan, about, needs_code, is_open,
-                    (SELECT count(*) FROM code WHERE code.test = test.id AND is_used = 0) FROM test";
+                    (SELECT count(*) FROM code WHERE code.test = test.id AND is_used = 0), n_deleted FROM test";
 const SITTING: &str = "SELECT id, test, listener, begun_s, ended_s, has_left, key, seal FROM sitting";
 
 fn sitting_of(row: &Row<'_>) -> rusqlite::Result<StoredSitting> {

@@ -7,7 +7,7 @@ use std::time::Duration;
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Number of the form below, kept in the file.
-const FORM: i64 = 1;
+const FORM: i64 = 2;
 
 const TABLES: &str = "
     CREATE TABLE test (
@@ -17,7 +17,8 @@ const TABLES: &str = "
         plan TEXT NOT NULL,           -- JSON
         about TEXT NOT NULL,          -- JSON: what is to be said of the excerpts
         needs_code INTEGER NOT NULL,
-        is_open INTEGER NOT NULL
+        is_open INTEGER NOT NULL,
+        n_deleted INTEGER NOT NULL DEFAULT 0  -- sittings that were deleted
     ) STRICT;
     CREATE TABLE excerpt (
         test TEXT NOT NULL REFERENCES test(id) ON DELETE CASCADE,
@@ -63,6 +64,13 @@ pub(super) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
     let form: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
     if form == FORM {
         return Ok(());
+    }
+    if form == 1 {
+        // Since form 2 it is counted how many sittings were deleted; before that it is not known.
+        return connection.execute_batch(&format!(
+            "BEGIN IMMEDIATE; ALTER TABLE test ADD COLUMN n_deleted INTEGER NOT NULL DEFAULT 0; \
+             PRAGMA user_version = {FORM}; COMMIT;"
+        ));
     }
     if form != 0 {
         return Err(rusqlite::Error::InvalidParameterName(format!(

@@ -182,6 +182,11 @@ fn apply(to: &Connection, write: &Write) -> Result<(), StoreError> {
         }
         Write::DeleteTest { test } => changed(to.execute("DELETE FROM test WHERE id = ?", [test])?),
         Write::DeleteSitting { sitting } => {
+            // That there was one stays known: a result says how many are missing.
+            to.execute(
+                "UPDATE test SET n_deleted = n_deleted + 1 WHERE id = (SELECT test FROM sitting WHERE id = ?)",
+                [sitting],
+            )?;
             changed(to.execute("DELETE FROM sitting WHERE id = ?", [sitting])?)
         }
     }

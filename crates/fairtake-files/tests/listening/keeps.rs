@@ -127,6 +127,11 @@ fn what_the_owner_deletes_is_gone_with_all_that_belongs_to_it() {
     assert!(!lies("to be forgotten") && lies("a remark of mine"));
     assert_eq!(store.sitting("s1"), Err(StoreError::Missing));
     assert_eq!(store.sittings("t1").expect("read").len(), 1);
+    // That there was one stays known, once.
+    assert_eq!(store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }), Err(StoreError::Missing));
+    let kept = store.test("t1").expect("there");
+    assert_eq!(kept.n_deleted, 1);
+    assert_eq!(answers_json(&kept, &[])["n_deleted_sittings"], 1);
     store.write_and_wait(Write::DeleteTest { test: "t1".into() }).expect("gone");
     assert_eq!((store.test("t1"), store.sitting("s2")), (Err(StoreError::Missing), Err(StoreError::Missing)));
     assert_eq!(store.excerpt("t1", 0), Err(StoreError::Missing));
@@ -178,6 +183,25 @@ fn exports_hold_every_answer_of_sittings_that_ended_and_nothing_of_open_ones() {
     store.write_and_wait(answer("r", 0, rated, true)).expect("kept");
     let csv = answers_csv(&store.test("t2").expect("there"), &store.sittings("t2").expect("read"));
     assert_eq!(csv.lines().count(), 3, "{csv}");
+}
+
+/// Form 1 had no count of what was deleted.
+#[test]
+fn a_store_of_the_form_before_is_read_and_goes_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let test = a_test("t1", Kind::Which, 4, &[]);
+    {
+        let store = ListeningStore::open(folder.path()).expect("made");
+        store.write_and_wait(Write::Test(Box::new(test.clone()))).expect("kept");
+        store.write_and_wait(Write::Sitting(Box::new(a_sitting("s1", &test, None)))).expect("kept");
+    }
+    let old = rusqlite::Connection::open(store_path(folder.path())).expect("opened");
+    old.execute_batch("ALTER TABLE test DROP COLUMN n_deleted; PRAGMA user_version = 1;").expect("as it was");
+    drop(old);
+    let store = ListeningStore::open(folder.path()).expect("opened");
+    assert_eq!(store.test("t1").expect("there").n_deleted, 0);
+    store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }).expect("gone");
+    assert_eq!(store.test("t1").expect("there").n_deleted, 1);
 }
 
 #[test]

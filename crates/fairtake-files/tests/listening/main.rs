@@ -21,7 +21,8 @@ fn plan(kind: Kind, n_trials: u32) -> Plan {
     let material =
         Material { source: "drum".into(), paired: Paired::SameSound, excerpts, has_equal_spectra: false };
     let mics = vec!["moorhen".into(), "heron".into()];
-    let asked = Asked { kind, mics, n_trials, n_control: 0, n_catch: 0, look_after: Vec::new() };
+    let asked =
+        Asked { kind, mics, n_trials, n_control: 0, n_catch: 0, look_after: Vec::new(), n_sittings: None };
     Plan::new(asked, material).expect("a test")
 }
 

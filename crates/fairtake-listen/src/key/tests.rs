@@ -6,7 +6,7 @@ use crate::testing::{in_turn, plan, rng, together};
 
 fn asked(kind: Kind, n: u32) -> Asked {
     let mics = vec!["moorhen".to_string(), "heron".to_string()];
-    Asked { kind, mics, n_trials: n, n_control: 0, n_catch: 0, look_after: Vec::new() }
+    Asked { kind, mics, n_trials: n, n_control: 0, n_catch: 0, look_after: Vec::new(), n_sittings: None }
 }
 
 fn mic(plan: &Plan, slot: &Slot) -> String {

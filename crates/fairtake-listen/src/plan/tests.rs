@@ -5,7 +5,7 @@ use crate::testing::{in_turn, together};
 
 fn asked(kind: Kind, mics: &[&str]) -> Asked {
     let mics = mics.iter().map(ToString::to_string).collect();
-    Asked { kind, mics, n_trials: 16, n_control: 0, n_catch: 0, look_after: Vec::new() }
+    Asked { kind, mics, n_trials: 16, n_control: 0, n_catch: 0, look_after: Vec::new(), n_sittings: None }
 }
 
 fn refused(asked: Asked, material: Material) -> String {

@@ -6,7 +6,7 @@ mod rating;
 mod sentences;
 
 pub use hits::{HitOutcome, Hits, Tally};
-pub use preference::{Pair, Preference, Worth};
+pub use preference::{Own, Pair, Preference, Worth};
 pub use rating::{Rated, Rating};
 
 use crate::plan::{Kind, Plan};
@@ -22,6 +22,24 @@ pub struct Counted {
     pub left: u64,
     /// Still open.
     pub open: u64,
+    /// Deleted by whoever keeps the test: only their number is known.
+    pub deleted: u64,
+}
+
+/// Sittings of a test, and how many of it were deleted.
+#[derive(Debug, Clone, Copy)]
+pub struct Sittings<'a> {
+    /// Those that are kept.
+    pub kept: &'a [Sitting],
+    /// How many there were beside them.
+    pub n_deleted: u64,
+}
+
+impl<'a, T: AsRef<[Sitting]> + ?Sized> From<&'a T> for Sittings<'a> {
+    /// All are kept.
+    fn from(kept: &'a T) -> Sittings<'a> {
+        Sittings { kept: kept.as_ref(), n_deleted: 0 }
+    }
 }
 
 /// What the answers show.
@@ -58,9 +76,16 @@ pub struct Score {
 /// Scores a test. Only sittings that came to their end count; what is given away of open ones is their number.
 ///
 /// `names` gives the name for people of a microphone's key; `seed` is for the bootstrap of medians.
-pub fn score(plan: &Plan, sittings: &[Sitting], names: &dyn Fn(&str) -> String, seed: u64) -> Score {
+pub fn score<'a>(
+    plan: &Plan,
+    sittings: impl Into<Sittings<'a>>,
+    names: &dyn Fn(&str) -> String,
+    seed: u64,
+) -> Score {
+    let Sittings { kept: sittings, n_deleted } = sittings.into();
     let of = |state: State| sittings.iter().filter(|s| s.state() == state).count() as u64;
-    let counted = Counted { done: of(State::Done), left: of(State::Left), open: of(State::Open) };
+    let counted =
+        Counted { done: of(State::Done), left: of(State::Left), open: of(State::Open), deleted: n_deleted };
     let done: Vec<&Sitting> = sittings.iter().filter(|s| s.state() == State::Done).collect();
     let left: Vec<&Sitting> = sittings.iter().filter(|s| s.state() == State::Left).collect();
     let shown = (!done.is_empty()).then(|| match plan.kind() {

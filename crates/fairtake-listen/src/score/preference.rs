@@ -38,6 +38,18 @@ pub struct Worth {
     pub log_worth: [f64; 3],
 }
 
+/// How much one listener's judgements hang together.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Own {
+    /// Coefficient of consistence, 1 for none that goes round in circles; `None` with two microphones, or where a pair has no
+    /// majority.
+    pub consistence: Option<f64>,
+    /// How often a pair that came again was answered as the first time: times, and of how many.
+    pub repeated: Tally,
+    /// How often the left one was chosen.
+    pub left: Tally,
+}
+
 /// Preferences of all sittings that came to their end.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Preference {
@@ -47,8 +59,8 @@ pub struct Preference {
     pub worths: Vec<Worth>,
     /// Preferred to every other one, as far as shown; `None`: none was.
     pub best: Option<String>,
-    /// Of each sitting in which every pair has a majority: coefficient of consistence, 1 for none that goes round in circles.
-    pub consistence: Vec<f64>,
+    /// Each sitting by itself, in their order.
+    pub each: Vec<Own>,
     /// How often a pair that came again in a sitting was answered as the first time: times, and of how many.
     pub repeated: Tally,
     /// How often the left one was chosen where both were the same excerpt.
@@ -120,12 +132,13 @@ impl Preference {
             let all: Vec<One> = done.iter().flat_map(|s| judgements(plan, s, role)).collect();
             Tally { hits: all.iter().filter(|o| o.chose_left).count() as u64, trials: all.len() as u64 }
         };
+        let each: Vec<Own> = listeners.iter().map(|l| own(n, l)).collect();
         Preference {
             best: plan.mics().iter().find(beats_all).cloned(),
-            consistence: listeners.iter().filter_map(|l| consistence(n, l)).collect(),
-            repeated: repeated(n, &listeners),
+            repeated: sum(each.iter().map(|own| own.repeated)),
             left_of_same: lefts(Role::Catch),
             left: lefts(Role::Looked),
+            each,
             pairs,
             worths,
         }
@@ -178,20 +191,35 @@ fn consistence(n: usize, listener: &[One]) -> Option<f64> {
     consistency(&table).map(|c| c.coefficient)
 }
 
-/// Judgements after the first of a pair in each sitting that agree with the first.
-fn repeated(n: usize, listeners: &[Vec<One>]) -> Tally {
+/// One sitting by itself.
+fn own(n: usize, listener: &[One]) -> Own {
+    let left = listener.iter().filter(|o| o.chose_left).count() as u64;
+    Own {
+        consistence: consistence(n, listener).filter(|_| n > 2),
+        repeated: repeated(n, listener),
+        left: Tally { hits: left, trials: listener.len() as u64 },
+    }
+}
+
+fn sum(all: impl Iterator<Item = Tally>) -> Tally {
+    all.fold(Tally { hits: 0, trials: 0 }, |a, t| Tally {
+        hits: a.hits + t.hits,
+        trials: a.trials + t.trials,
+    })
+}
+
+/// Judgements after the first of a pair that agree with the first.
+fn repeated(n: usize, listener: &[One]) -> Tally {
     let mut out = Tally { hits: 0, trials: 0 };
-    for listener in listeners {
-        for (i, j) in (0..n).flat_map(|i| (0..i).map(move |j| (j, i))) {
-            let own: Vec<bool> = listener
-                .iter()
-                .filter(|o| (o.left.min(o.right), o.left.max(o.right)) == (i, j))
-                .map(|o| o.chose_left == (o.left == i))
-                .collect();
-            let Some((first, again)) = own.split_first() else { continue };
-            out.hits += again.iter().filter(|w| *w == first).count() as u64;
-            out.trials += again.len() as u64;
-        }
+    for (i, j) in (0..n).flat_map(|i| (0..i).map(move |j| (j, i))) {
+        let own: Vec<bool> = listener
+            .iter()
+            .filter(|o| (o.left.min(o.right), o.left.max(o.right)) == (i, j))
+            .map(|o| o.chose_left == (o.left == i))
+            .collect();
+        let Some((first, again)) = own.split_first() else { continue };
+        out.hits += again.iter().filter(|w| *w == first).count() as u64;
+        out.trials += again.len() as u64;
     }
     out
 }

@@ -59,6 +59,19 @@ pub(super) fn sentences(
             if counted.open == 1 { "sitting is" } else { "sittings are" }
         ));
     }
+    if counted.deleted > 0 {
+        says.push(format!(
+            "{} deleted by whoever keeps this test; what was answered there is not known any more.",
+            if counted.deleted == 1 {
+                "1 sitting was".into()
+            } else {
+                format!("{} sittings were", counted.deleted)
+            }
+        ));
+    }
+    if let (Some(n), true) = (plan.asked().n_sittings, shown.is_some()) {
+        fixed(u64::from(n), counted, &mut says, &mut does_not);
+    }
     if shown.is_some() {
         does_not.push(match counted.done {
             1 => "It is one listener in one sitting: nothing is said about others.".into(),
@@ -161,7 +174,7 @@ fn of_hits(
             }
         });
     }
-    if hits.each.len() > 1 {
+    if hits.each.len() > 1 && plan.asked().n_sittings.is_none() {
         does_not.push(
             "How often guessing does as well supposes that the number of sittings was fixed beforehand: whoever looks after each \
              one and goes on until it suits finds more."
@@ -174,6 +187,26 @@ fn of_hits(
              may have given answers away, and the result is not to be trusted.",
             of(hits.catch)
         ));
+    }
+}
+
+/// Whether as many sittings came to their end as were fixed beforehand.
+fn fixed(n: u64, counted: Counted, says: &mut Vec<String>, does_not: &mut Vec<String>) {
+    let was = if n == 1 { "1 sitting was".to_string() } else { format!("{n} sittings were") };
+    match counted.done {
+        done if done == n && counted.deleted == 0 => {
+            let have = if n == 1 { "it has".to_string() } else { "all have".to_string() };
+            says.push(format!("{was} fixed beforehand, and {have} come to the end."));
+        }
+        done if done < n => does_not.push(format!(
+            "{was} fixed beforehand and {done} came to the end: this is a look on the way, and whoever stops at one that suits gives \
+             guessing more than one chance."
+        )),
+        done => does_not.push(format!(
+            "{was} fixed beforehand, {done} came to the end and {} were deleted: how often guessing does as well is known only for \
+             the number that was fixed.",
+            counted.deleted
+        )),
     }
 }
 

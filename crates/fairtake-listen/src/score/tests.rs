@@ -10,7 +10,7 @@ use rand_chacha::ChaCha20Rng;
 
 fn asked(kind: Kind, n_mics: usize, n_trials: u32, n_control: u32) -> Asked {
     let mics = ["moorhen", "heron", "plover"][..n_mics].iter().map(ToString::to_string).collect();
-    Asked { kind, mics, n_trials, n_control, n_catch: 2, look_after: Vec::new() }
+    Asked { kind, mics, n_trials, n_control, n_catch: 2, look_after: Vec::new(), n_sittings: None }
 }
 
 fn name(key: &str) -> String {
@@ -190,7 +190,11 @@ fn a_preference_is_found_and_a_listener_who_goes_round_in_circles_too() {
     assert!(p.pairs.iter().all(|pair| pair.preferred.trials == 80));
     assert_eq!(p.worths.first().map(|w| w.mic.as_str()), Some("moorhen"));
     assert!((p.worths.iter().map(|w| w.share).sum::<f64>() - 1.0).abs() < 1e-9);
-    assert!(p.consistence.iter().all(|c| *c == 1.0) && p.repeated.hits * 10 > p.repeated.trials * 8);
+    assert!(
+        p.each.len() == 8
+            && p.each.iter().all(|o| o.consistence == Some(1.0))
+            && p.repeated.hits * 10 > p.repeated.trials * 8
+    );
     assert!(found.says.iter().any(|s| s.contains("MOORHEN was preferred to every other one")));
     let nobody = score(&plan, &sittings(&plan, &vec![of_taste([0.0; 3]); 8], &mut rng), &name, 1);
     let Some(Shown::Preference(p)) = &nobody.shown else { panic!("no preference") };
@@ -237,12 +241,75 @@ fn open_sittings_tell_nothing_and_left_ones_are_reported() {
     left.take(&plan, Answer { given: Given::Choice(0), comment: String::new() });
     left.leave();
     let nothing = score(&plan, &[open.clone(), left.clone()], &name, 1);
-    assert_eq!((nothing.shown, nothing.sittings), (None, Counted { done: 0, left: 1, open: 1 }));
+    assert_eq!((nothing.shown, nothing.sittings), (None, Counted { done: 0, left: 1, open: 1, deleted: 0 }));
     let done = with_right(&plan, 12, &mut rng);
     let found = score(&plan, &[open, left, done], &name, 1);
     assert_eq!(hits(&found).looked.trials, 16);
     assert!(hits(&found).left.trials <= 1);
     assert!(found.says.iter().any(|s| s.contains("1 more was left before the end")));
+}
+
+#[test]
+fn each_listener_s_preferences_stand_by_themselves() {
+    let plan = plan(asked(Kind::Prefer, 3, 30, 0), together(6));
+    let mut rng = rng(11);
+    let sure = Listener { taste: vec![9.0, 0.0, -9.0], ..Listener::guessing(3) };
+    // Always the left one: what comes again on the other side is answered otherwise.
+    let mut lefty = Sitting::begin(Key::draw(&plan, &mut rng));
+    while lefty.awaited().is_some() {
+        lefty.take(&plan, Answer { given: Given::Choice(0), comment: String::new() });
+    }
+    let mut all = sittings(&plan, &[sure], &mut rng);
+    all.push(lefty);
+    let found = score(&plan, &all, &name, 1);
+    let Some(Shown::Preference(p)) = &found.shown else { panic!("no preference") };
+    let [sure, lefty] = p.each.as_slice() else { panic!("two sittings") };
+    // Thirty judgements of three pairs: three are first ones.
+    assert_eq!((sure.repeated, sure.consistence), (Tally { hits: 27, trials: 27 }, Some(1.0)));
+    assert_eq!(lefty.left, Tally { hits: 30, trials: 30 });
+    assert!(lefty.repeated.trials == 27 && lefty.repeated.hits < 20, "{lefty:?}");
+    assert_eq!(p.repeated.hits, sure.repeated.hits + lefty.repeated.hits);
+    // Two microphones cannot go round in a circle.
+    let two = crate::testing::plan(asked(Kind::Prefer, 2, 6, 0), together(6));
+    let one = Listener { taste: vec![9.0, 0.0], ..Listener::guessing(2) };
+    let found = score(&two, &sittings(&two, &[one], &mut rng), &name, 1);
+    let Some(Shown::Preference(p)) = &found.shown else { panic!("no preference") };
+    assert_eq!((p.each[0].consistence, p.each[0].repeated), (None, Tally { hits: 5, trials: 5 }));
+}
+
+#[test]
+fn a_number_of_sittings_that_was_fixed_is_held_against_what_came_of_it() {
+    let says = |fixed: Option<u32>, n_done: usize, n_deleted: u64| {
+        let plan = plan(Asked { n_sittings: fixed, ..asked(Kind::Which, 2, 8, 0) }, together(6));
+        let mut rng = rng(12);
+        let all: Vec<Sitting> = (0..n_done).map(|_| with_right(&plan, 5, &mut rng)).collect();
+        let found = score(&plan, Sittings { kept: &all, n_deleted }, &name, 1);
+        (found.says.join(" "), found.does_not_say.join(" "))
+    };
+    let (_, not) = says(None, 3, 0);
+    assert!(not.contains("supposes that the number of sittings was fixed beforehand"), "{not}");
+    let (says_it, not) = says(Some(3), 3, 0);
+    assert!(says_it.contains("3 sittings were fixed beforehand, and all have come to the end"), "{says_it}");
+    assert!(!not.contains("beforehand"), "{not}");
+    let (says_it, _) = says(Some(1), 1, 0);
+    assert!(says_it.contains("1 sitting was fixed beforehand, and it has come to the end"), "{says_it}");
+    let (_, not) = says(Some(5), 3, 0);
+    assert!(
+        not.contains("5 sittings were fixed beforehand and 3 came to the end: this is a look on the way"),
+        "{not}"
+    );
+    let (_, not) = says(Some(3), 4, 0);
+    assert!(not.contains("3 sittings were fixed beforehand, 4 came to the end"), "{not}");
+    // Who deletes what does not suit and lets others come is found out.
+    let (says_it, not) = says(Some(3), 3, 2);
+    assert!(says_it.contains("2 sittings were deleted by whoever keeps this test"), "{says_it}");
+    assert!(not.contains("and 2 were deleted: how often guessing does as well is known only"), "{not}");
+    let (says_it, _) = says(None, 0, 1);
+    assert!(says_it.contains("1 sitting was deleted"), "{says_it}");
+    for n in [0, 10_001] {
+        let refused = Plan::new(Asked { n_sittings: Some(n), ..asked(Kind::Which, 2, 8, 0) }, together(6));
+        assert!(refused.is_err(), "{n}");
+    }
 }
 
 #[test]

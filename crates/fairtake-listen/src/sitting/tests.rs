@@ -6,7 +6,7 @@ use crate::testing::{plan, rng, together};
 
 fn a_plan(kind: Kind, n_trials: u32, look_after: Vec<u32>) -> Plan {
     let mics = ["moorhen", "heron"].map(String::from).to_vec();
-    plan(Asked { kind, mics, n_trials, n_control: 0, n_catch: 0, look_after }, together(4))
+    plan(Asked { kind, mics, n_trials, n_control: 0, n_catch: 0, look_after, n_sittings: None }, together(4))
 }
 
 fn chose(n: usize) -> Answer {

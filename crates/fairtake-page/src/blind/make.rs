@@ -44,6 +44,9 @@ pub(super) struct Wanted {
     pub title: String,
     #[serde(default)]
     pub n_codes: u32,
+    /// Sittings that there will be.
+    #[serde(default)]
+    pub n_sittings: Option<u32>,
 }
 
 /// What is said of a test's excerpts, as checked on what is played.
@@ -95,6 +98,7 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
         n_control: wanted.n_control,
         n_catch: wanted.n_catch,
         look_after,
+        n_sittings: wanted.n_sittings,
     };
     let plan = Plan::new(asked, cut.material.clone())?;
     let rendered: Vec<Rendered> =

@@ -13,15 +13,18 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use fairtake_compare::Verdict;
+use fairtake_compare::{Role as TakeRole, Take, Verdict};
 use fairtake_files::{StoredSitting, StoredTest, Write, answers_csv, answers_json};
-use fairtake_listen::{Kind, Role, Score, Sitting, State as Stands, score, trials_that_find};
+use fairtake_listen::score::{Own, Shown};
+use fairtake_listen::{Kind, Role, Score, Sitting, Sittings, State as Stands, score, trials_that_find};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
 /// Seed of the bootstrap; fixed, so that a result is the same whenever it is looked at.
 const SEED: u64 = 1;
+/// Trials that count, as the form proposes them.
+pub(super) const TRIALS: u32 = 16;
 /// Shares of trials in which a difference is heard, for which the number of trials is told beforehand.
 const SHARES: [f64; 4] = [0.9, 0.75, 0.5, 0.3];
 
@@ -50,6 +53,8 @@ pub(crate) struct BlindPage {
     /// Microphones with the equaliser that carries them to another one, as further contestants.
     pub corrected: Vec<Named>,
     pub tests: Vec<TestRow>,
+    /// Control trials that are proposed: where microphones were played to in turn, and one has two passes.
+    pub proposed_control: Option<u32>,
     /// Trials needed: share of trials in which the difference is heard, of two choices, of three.
     pub needed: Vec<(f64, Option<u64>, Option<u64>)>,
 }
@@ -104,7 +109,8 @@ impl View for BlindPage {
             .iter()
             .map(|s| (*s, trials_that_find(Kind::Which, *s), trials_that_find(Kind::OddOne, *s)))
             .collect();
-        Ok(BlindPage { sources, source, mics, corrected, tests, needed })
+        let proposed_control = source.as_ref().and_then(|s| proposed_control(&now, s, &mics));
+        Ok(BlindPage { sources, source, mics, corrected, tests, proposed_control, needed })
     }
 
     fn html(&self) -> Markup {
@@ -126,7 +132,8 @@ impl Scored {
         let sittings: Vec<Sitting> =
             stored.iter().map(|s| s.sitting(&test.plan)).collect::<Result<_, _>>()?;
         let log = &now.loaded.log.shootout;
-        let score = score(&test.plan, &sittings, &|mic| mic_name(log, mic), SEED);
+        let all = Sittings { kept: &sittings, n_deleted: test.n_deleted };
+        let score = score(&test.plan, all, &|mic| mic_name(log, mic), SEED);
         Ok(Scored { test, stored, sittings, score })
     }
 }
@@ -163,6 +170,10 @@ pub(crate) struct TestPage {
     pub looks: Vec<(u64, Option<u64>)>,
     /// Share of trials in which a difference must be heard so that one sitting finds it in four of five tests.
     pub finds_share: Option<f64>,
+    /// Sittings that were fixed beforehand.
+    pub n_sittings: Option<u32>,
+    /// The same for all sittings that were fixed, together.
+    pub all_find_share: Option<f64>,
     pub about: Option<About>,
     /// Which excerpts there are, in words.
     pub excerpts: Vec<String>,
@@ -182,6 +193,8 @@ pub(crate) struct SittingRow {
     pub n_answers: usize,
     /// Hits and trials that count, after the end.
     pub hits: Option<(u64, u64)>,
+    /// How much its preferences hang together, where it counts.
+    pub own: Option<Own>,
     /// Comments with the number of their trial, after the end.
     pub comments: Vec<(usize, String)>,
     pub seal: String,
@@ -206,6 +219,10 @@ impl View for TestPage {
         let result = Scored::of(hall, &now, hall.store()?.test(&query.id)?)?;
         let plan = &result.test.plan;
         let log = &now.loaded.log.shootout;
+        let mut own = match &result.score.shown {
+            Some(Shown::Preference(found)) => found.each.iter(),
+            _ => [].iter(),
+        };
         let rows = result.stored.iter().zip(&result.sittings).map(|(stored, sitting)| {
             let ended = sitting.state() != Stands::Open;
             let comments =
@@ -218,9 +235,13 @@ impl View for TestPage {
                 n_answers: sitting.answers().len(),
                 hits: (ended && plan.question().is_some()).then(|| sitting.tally(Role::Looked)),
                 comments: comments.map(|(n, (_, a))| (n + 1, a.comment.clone())).collect(),
+                // One for each that came to its end, in their order.
+                own: (sitting.state() == Stands::Done).then(|| own.next().copied()).flatten(),
                 seal: stored.seal.clone(),
             }
         });
+        let rows: Vec<SittingRow> = rows.collect();
+        let finds = |n: u64| plan.finds_share(n).filter(|_| plan.finds_are_reckoned(n));
         Ok(TestPage {
             id: result.test.id.clone(),
             title: result.test.title.clone(),
@@ -236,7 +257,9 @@ impl View for TestPage {
             looks: plan
                 .rule()
                 .map_or_else(Vec::new, |r| r.looks().iter().map(|l| (l.n_trials, l.fewest_hits)).collect()),
-            finds_share: plan.finds_share(1).filter(|_| plan.finds_are_reckoned(1)),
+            n_sittings: plan.asked().n_sittings,
+            finds_share: finds(1),
+            all_find_share: plan.asked().n_sittings.filter(|n| *n > 1).and_then(|n| finds(u64::from(n))),
             about: serde_json::from_str(&result.test.about).ok(),
             excerpts: plan
                 .material()
@@ -245,7 +268,7 @@ impl View for TestPage {
                 .map(|e| format!("{}: {}", mic_name(log, &e.mic), e.words))
                 .collect(),
             measured: measured(desk, &now, plan),
-            sittings: rows.collect(),
+            sittings: rows,
             score: result.score,
         })
     }
@@ -253,6 +276,19 @@ impl View for TestPage {
     fn html(&self) -> Markup {
         html::test(self)
     }
+}
+
+/// As many control trials as trials that count, so that both shares are known equally well: where the first two microphones have no
+/// performance in common, and one of them was played to twice.
+fn proposed_control(now: &Now, source: &str, mics: &[Named]) -> Option<u32> {
+    let [one, other, ..] = mics else { return None };
+    let passes = |mic: &Named| -> Vec<u32> {
+        let of = |t: &&Take| t.source == source && t.mic == mic.key && t.role == TakeRole::Compared;
+        now.loaded.takes.iter().filter(of).map(|t| t.performance).collect()
+    };
+    let (a, b) = (passes(one), passes(other));
+    let in_turn = !a.iter().any(|p| b.contains(p));
+    (in_turn && (a.len() > 1 || b.len() > 1)).then_some(TRIALS)
 }
 
 /// Each of the first microphones towards each other one.

@@ -1,10 +1,11 @@
 //! Writes the owner's pages on blind tests.
 
-use super::owner::{BlindPage, SittingRow, TestPage};
+use super::owner::{BlindPage, SittingRow, TRIALS, TestPage};
 use crate::html::mic;
 use fairtake_listen::score::{HitOutcome, Shown};
 use fairtake_listen::{Control, Kind, State};
 use fairtake_report::page::verdict;
+use fairtake_report::words;
 use maud::{Markup, html};
 
 const KINDS: [(Kind, &str, &str); 5] = [
@@ -67,11 +68,12 @@ fn form(page: &BlindPage) -> Markup {
                 }
             }
             div.row {
-                span { label for="n-trials" { "trials that count" } input.count type="number" id="n-trials" min="1" max="200" value="16"; }
-                span { label for="n-control" { "control trials" } input.count type="number" id="n-control" min="0" max="100" value="0"; }
+                span { label for="n-trials" { "trials that count" } input.count type="number" id="n-trials" min="1" max="200" value=(TRIALS); }
+                span { label for="n-control" { "control trials" } input.count type="number" id="n-control" min="0" max="100" value=(page.proposed_control.unwrap_or(0)) data-proposed=(page.proposed_control.unwrap_or(0)); }
                 span { label for="n-catch" { "trials in which all are the same" } input.count type="number" id="n-catch" min="0" max="50" value="2"; }
             }
             p.quiet.small { "Control trials pair two placements or passes of one microphone: then \"heard\" means more than that. Where each microphone was played to in turn, only they tell the microphone from the playing." }
+            @if page.proposed_control.is_some() { p.small { "Here no playing was recorded by both of the first two microphones: as many control trials as trials that count are proposed. Without them a result says only that the recordings can be told apart." } }
             div.scroll { table { caption { "Trials that find a difference in four of five tests" }
                 thead { tr { th scope="col" { "heard in" } @for (share, ..) in &page.needed { th.n scope="col" { (percent(*share)) " of trials" } } } }
                 tbody {
@@ -85,6 +87,7 @@ fn form(page: &BlindPage) -> Markup {
                 label { input type="checkbox" id="equal-spectrum"; " with equal spectra (a control: what is heard then is not the spectrum)" }
             }
             p { label for="title" { "What listeners read above it" } " " input type="text" id="title" maxlength="120" placeholder="the name of the source"; }
+            p { label for="n-sittings" { "sittings that there will be (empty: not fixed; then more of them find more than is said)" } " " input.count type="number" id="n-sittings" min="1" max="10000"; }
             p { label for="n-codes" { "codes to give out (0: whoever has the link may listen)" } " " input.count type="number" id="n-codes" min="0" max="500" value="0"; }
             button.main type="submit" { "Make the test" }
         }
@@ -133,6 +136,8 @@ pub(super) fn test(page: &TestPage) -> Markup {
             h2 id="how" { "How it is made" }
             p { (page.n_trials) " trials that count, " (page.n_control) " control, " (page.n_catch) " in which all are the same."
                 @if let Some(share) = page.finds_share { " One sitting finds a difference that is heard in " (percent(share)) " of trials in four of five tests." } }
+            @if let Some(n) = page.n_sittings { p { "Fixed beforehand: " (words::number_of(n as usize, "sitting")) "."
+                @if let Some(share) = page.all_find_share { " All of them together find a difference that is heard in " (percent(share)) " of trials in four of five tests." } } }
             @if !page.looks.is_empty() { p { "It may end early: " (looks(page)) "." } }
             @if let Some(a) = &page.about {
                 p { (a.n_excerpts) " excerpts of " (format!("{:.2}", a.seconds)) " s, " (a.rate_hz) " Hz, " (a.bits) " bits, equally long to the frame; loudness as played "
@@ -203,18 +208,25 @@ fn sittings(page: &TestPage) -> Markup {
     if page.sittings.is_empty() {
         return html! { p.quiet { "Nobody has listened yet." } };
     }
-    html! { div.scroll { table { caption { "Sittings" }
-        thead { tr { th scope="col" { "listener" } th scope="col" { "stands" } th.n scope="col" { "answers" } th.n scope="col" { "right" } th scope="col" { "comments" } th scope="col" { span.unseen { "delete" } } } }
-        tbody { @for s in &page.sittings { (row(s)) } }
+    let is_preference = page.score.kind == Kind::Prefer;
+    html! { div.scroll { table { caption { "Sittings" @if is_preference { "; again alike: a pair that came again was answered as the first time; consistence: 1 where no three microphones go round in a circle (with three or more)" } }
+        thead { tr { th scope="col" { "listener" } th scope="col" { "stands" } th.n scope="col" { "answers" } @if is_preference { th.n scope="col" { "again alike" } th.n scope="col" { "left chosen" } th.n scope="col" { "consistence" } } @else { th.n scope="col" { "right" } } th scope="col" { "comments" } th scope="col" { span.unseen { "delete" } } } }
+        tbody { @for s in &page.sittings { (row(s, is_preference)) } }
     } } }
 }
 
-fn row(s: &SittingRow) -> Markup {
+fn row(s: &SittingRow, is_preference: bool) -> Markup {
     html! { tr {
         th scope="row" { @if s.listener.is_empty() { span.quiet { "no name" } } @else { (s.listener) } }
         td { (match s.state { State::Open => "open: its answers are not shown before its end", State::Done => "to the end", State::Left => "left before the end" }) }
         td.n { (s.n_answers) }
-        td.n { @if let Some((hits, trials)) = s.hits { (hits) " of " (trials) } }
+        @if is_preference {
+            td.n { @if let Some(o) = s.own { (o.repeated.hits) " of " (o.repeated.trials) } }
+            td.n { @if let Some(o) = s.own { (o.left.hits) " of " (o.left.trials) } }
+            td.n { @if let Some(o) = s.own { (o.consistence.map_or("–".to_string(), |c| format!("{c:.2}"))) } }
+        } @else {
+            td.n { @if let Some((hits, trials)) = s.hits { (hits) " of " (trials) } }
+        }
         td { @for (n, c) in &s.comments { p { (n) ": " (c) } } }
         td { button.quietly type="button" data-blind="delete-sitting" data-sitting=(s.id) { "Delete" span.unseen { " this sitting" } } }
     } }

@@ -129,6 +129,17 @@ impl Canvas {
         );
     }
 
+    /// Many lines as one path; nothing where there are none.
+    pub fn lines(&mut self, lines: &[[(f64, f64); 2]], class: &str) {
+        let mut path = String::new();
+        for [from, to] in lines {
+            let _ = write!(path, "M{:.1} {:.1}L{:.1} {:.1}", from.0, from.1, to.0, to.1);
+        }
+        if !path.is_empty() {
+            let _ = write!(self.out, "<path d=\"{path}\" class=\"{class}\"/>");
+        }
+    }
+
     pub fn box_between(&mut self, from: (f64, f64), to: (f64, f64), class: &str, fill: &str) {
         let fill = if fill.is_empty() { String::new() } else { format!(" fill=\"url(#{fill})\"") };
         let _ = write!(

@@ -8,6 +8,9 @@ use fairtake_compare::{Band, Verdict};
 /// Decades from 20 Hz to 20 kHz.
 pub(super) const N_DECADES: f64 = 3.0;
 
+/// Where decades begin, in Hz.
+const DECADES: [f64; 4] = [10.0, 100.0, 1000.0, 10_000.0];
+
 /// Steps within a decade that are labelled, where the axis is shown whole and where a part of it is stretched.
 const LABELLED: [&[f64]; 2] = [&[1.0, 2.0, 5.0], &[1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0]];
 
@@ -65,17 +68,16 @@ impl Canvas {
     }
 
     pub(super) fn frequency_grid(&mut self, panels: &[&Panel]) {
-        for panel in panels {
-            for decade in [10.0, 100.0, 1000.0, 10_000.0] {
-                for step in 1..10 {
-                    let hz = decade * f64::from(step);
-                    if (self.from_hz..=self.to_hz).contains(&hz) {
-                        let x = self.x(hz);
-                        let class = if step == 1 { "grid strong" } else { "grid" };
-                        self.line((x, panel.top), (x, panel.bottom), class);
-                    }
+        // One path for all lines of a kind: a browser lays out each element by itself, and these are many.
+        for (class, steps) in [("grid", 2..10), ("grid strong", 1..2)] {
+            let mut lines = Vec::new();
+            for hz in DECADES.iter().flat_map(|decade| steps.clone().map(move |s| decade * f64::from(s))) {
+                if (self.from_hz..=self.to_hz).contains(&hz) {
+                    let x = self.x(hz);
+                    lines.extend(panels.iter().map(|p| [(x, p.top), (x, p.bottom)]));
                 }
             }
+            self.lines(&lines, class);
         }
     }
 
@@ -85,7 +87,7 @@ impl Canvas {
         let steps = LABELLED[usize::from(part)];
         // Rounding must not lose the ends of the axis.
         let (least, most) = (self.from_hz * 0.999, self.to_hz * 1.001);
-        let mut hertz: Vec<f64> = [10.0, 100.0, 1000.0, 10_000.0]
+        let mut hertz: Vec<f64> = DECADES
             .iter()
             .flat_map(|decade| steps.iter().map(move |step| decade * step))
             .filter(|hz| (least..=most).contains(hz))

@@ -81,6 +81,15 @@ impl Proportions {
     }
 }
 
+impl Proportions {
+    /// The same in few words, for large letters: each line of them is taken from the panels.
+    pub fn brief(&self) -> String {
+        let (spectra, difference) = (self.spectra_db, self.difference_db);
+        let standard = if self.standard { "" } else { "not " };
+        format!("To a decade: {spectra:.0} and {difference:.0} dB ({standard}IEC 60263).")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

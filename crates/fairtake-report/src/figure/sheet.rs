@@ -249,7 +249,7 @@ impl Sheet {
         let text = format!(
             "{unit}{shown}Speaks of {}. {} {}",
             words::claim(c.claim),
-            self.proportions.words(),
+            if large { self.proportions.brief() } else { self.proportions.words() },
             note.unwrap_or("")
         );
         let size = LETTER * 0.82;

@@ -4,7 +4,7 @@ use crate::cli::ListenArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
 use fairtake_files::{ListeningStore, ShootoutFolder, StoredTest, store_path};
-use fairtake_listen::{Score, score};
+use fairtake_listen::{Score, Sittings, score};
 use fairtake_page::{Limits, open_audience};
 use fairtake_report::Heard;
 use serde_json::json;
@@ -61,7 +61,9 @@ fn scored(folder: &Path, log: &fairtake_compare::Shootout) -> Result<Vec<(Stored
     for test in store.tests().map_err(failed)? {
         let stored = store.sittings(&test.id).map_err(failed)?;
         let sittings = stored.iter().map(|s| s.sitting(&test.plan)).collect::<Result<Vec<_>, _>>();
-        let found = score(&test.plan, &sittings.map_err(failed)?, &name, SEED);
+        let sittings = sittings.map_err(failed)?;
+        let all = Sittings { kept: &sittings, n_deleted: test.n_deleted };
+        let found = score(&test.plan, all, &name, SEED);
         out.push((test, found));
     }
     Ok(out)

@@ -91,6 +91,12 @@ fn preferences_and_ratings_come_to_their_results() {
     assert!(
         room.bench.get(&format!("/blind/test?id={}", room.test)).words().contains("No preference between")
     );
+    // Each listener by himself: six judgements of one pair, five of which came again; the left one in all.
+    let own = &result["sittings"][0]["own"];
+    assert_eq!(own["left"], json!({ "hits": 6, "trials": 6 }));
+    assert_eq!((&own["repeated"]["trials"], &own["consistence"]), (&json!(5), &Value::Null));
+    let page = room.bench.get(&format!("/blind/test?id={}", room.test)).words();
+    assert!(page.contains("again alike") && page.contains("6 of 6"), "{page}");
     for (kind, n_slots) in [("likeness", 3), ("liking", 2)] {
         let room = Room::new(kind, 2);
         let at = room.begin();
@@ -147,6 +153,8 @@ fn whoever_leaves_is_kept_and_reported_and_not_counted() {
     assert!(
         room.bench.get(&format!("/blind/test?id={}", room.test)).words().contains("Nobody has listened yet")
     );
+    let page = room.bench.get(&format!("/blind/test?id={}", room.test)).words();
+    assert!(page.contains("1 sitting was deleted by whoever keeps this test"), "{page}");
     assert_eq!(room.bench.post("/blind/test/delete", json!({ "id": room.test }).to_string()).status, 200);
     assert_eq!(room.bench.get(&format!("/blind/test?id={}", room.test)).status, 404);
     assert!(room.bench.get("/blind").words().contains("None yet"));
@@ -162,6 +170,7 @@ fn what_is_no_test_is_refused_in_words_and_makes_no_store() {
         (json!({ "seconds": 99 }), "99 s"),
         (json!({ "n_control": 4 }), "two passes"),
         (json!({ "n_codes": 5000 }), "5000 codes"),
+        (json!({ "n_sittings": 0 }), "so many sittings cannot be fixed"),
     ] {
         let mut asked = wanted("which", 8);
         change.as_object().expect("changes").iter().for_each(|(k, v)| asked[k] = v.clone());
