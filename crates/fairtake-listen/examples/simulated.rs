@@ -49,6 +49,7 @@ impl Row {
             n_control: self.n_control,
             n_catch: 0,
             look_after: self.looks.clone(),
+            n_sittings: None,
         };
         Plan::new(asked, material(self.paired)).expect("a test")
     }

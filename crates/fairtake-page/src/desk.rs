@@ -1,12 +1,13 @@
 //! The desk: one folder under work, what is open and measured of it, and the news that something changed.
 
+mod beside;
+
 use crate::blind::{Hall, Limits};
 use crate::guard::Access;
 use crate::trouble::Trouble;
-use crate::views::bridged;
-use fairtake_audition::{LeftOver, left_over};
-use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted, bridge};
-use fairtake_calibrated::{Measurements, measure};
+use fairtake_audition::LeftOver;
+use fairtake_bridge::Bridge;
+use fairtake_calibrated::Measurements;
 use fairtake_compare::{
     CheckResult, Comparison, Distance, Findings, PairDistance, Remembered, Settings, TakeMeasure,
     all_distances, compare_remembering, distances_remembering, measure_and_check,
@@ -239,67 +240,6 @@ impl Desk {
         }
         work.results.insert(key, found.clone());
         Ok(found)
-    }
-
-    /// Bridges one microphone to another on a source; what was bridged before is not fitted again.
-    pub(crate) fn bridge(
-        &self,
-        now: &Now,
-        (source, from, to): (&str, &str, &str),
-        wanted: &Wanted,
-    ) -> Result<Arc<Bridged>, Trouble> {
-        let settings = self.settings(now);
-        let asked = Desk::asked(Some(source.into()), Some((from.into(), to.into())));
-        let key = format!("{}\n{settings:?}\n{asked:?}\n{wanted:?}", now.contents);
-        let takes = &now.loaded.takes;
-        let measured = {
-            let mut work = self.work();
-            if let Some(known) = work.bridges.get(&key) {
-                return Ok(known.clone());
-            }
-            let log = &now.loaded.log.shootout;
-            let measured = compare_remembering(takes, log, &settings, &asked, &mut work.remembered);
-            set(&self.inner.progress, None);
-            measured?
-        };
-        // Fitting and taking away need nothing of the desk: what else is asked of it meanwhile is answered.
-        let made = bridge(&measured.tables[0], [source, from, to], &settings, wanted)
-            .map_err(|e| Trouble::bad(&e, e.hint()))?;
-        let left = left_over(takes, &measured.measures, &measured.findings, &made)?;
-        let made = Arc::new(Bridged { findings: Arc::new(measured.findings), bridge: made, left });
-        let mut work = self.work();
-        work.bridges.retain(|key, _| key.starts_with(&now.contents));
-        if work.bridges.len() >= MOST_RESULTS {
-            work.bridges.clear();
-        }
-        work.bridges.insert(key, made.clone());
-        Ok(made)
-    }
-
-    /// The bridges of all comparisons that have one; of many comparisons none is bridged unasked.
-    pub(crate) fn bridges(&self, now: &Now, findings: &Findings) -> Result<Vec<Bridge>, Trouble> {
-        let mut out = Vec::new();
-        for c in findings.comparisons.iter().filter(|_| findings.comparisons.len() <= MOST_BRIDGED) {
-            let pair = (c.source.as_str(), c.reference.as_str(), c.against.as_str());
-            // What cannot be bridged has no bridge.
-            out.extend(bridged(self, now, pair, USUAL_LIMITS).ok().map(|b| b.bridge.clone()));
-        }
-        Ok(out)
-    }
-
-    /// Measures what the log lists for that; anew where the log or a file that it names changed.
-    pub(crate) fn measurements(&self) -> Result<Arc<Measurements>, Trouble> {
-        let bench = self.inner.folder.load_bench()?;
-        let hashes: Vec<&str> = bench.takes.iter().map(|t| t.sha256.as_str()).collect();
-        let key = format!("{:?}\n{hashes:?}\n{:?}", self.inner.folder.log()?.bench, bench.mics);
-        if let Some((of, known)) = &self.work().measured
-            && *of == key
-        {
-            return Ok(known.clone());
-        }
-        let measured = Arc::new(measure(&bench, env!("CARGO_PKG_VERSION")));
-        self.work().measured = Some((key, measured.clone()));
-        Ok(measured)
     }
 
     /// How far some pairs of microphones are apart on a source, in their order.
