@@ -27,6 +27,14 @@ export function demo() {
   return folder;
 }
 
+/** A session of calibrated measurements, made anew. */
+export function bench() {
+  const folder = join(room(), "bench");
+  const made = spawnSync(PROGRAM, ["demo", "--bench", folder], { encoding: "utf8" });
+  if (made.status !== 0) throw new Error(`the session was not made: ${made.stderr}`);
+  return folder;
+}
+
 /**
  * A new, empty shootout.
  * @param {string} title

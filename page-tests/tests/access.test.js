@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { createRequire } from "node:module";
 import { test } from "node:test";
 import { threeMicrophones } from "../lib/more.js";
-import { demo } from "../lib/program.js";
+import { bench, demo } from "../lib/program.js";
 import { underWatch } from "../lib/watch.js";
 
 const AXE = createRequire(import.meta.url).resolve("axe-core/axe.min.js");
@@ -20,11 +20,15 @@ const PAGES = [
   "/takes?take=takes/drum-together-1-moorhen.wav:1",
   "/compare?source=drum-together",
   "/compare?source=voice",
+  "/bridge?source=drum-together",
+  "/measure",
   "/listen?source=drum-together",
   "/write-up",
   "/no-such-page",
 ];
 
+/** A session of measurements: its data sheets hold the longest tables. */
+const measured = underWatch(bench);
 const room = underWatch(demo, (room) => {
   threeMicrophones(room.served.folder);
   room.watched.expected.push(/404 \(Not Found\)/);
@@ -39,14 +43,32 @@ async function unfold(page) {
   if (/source=voice/.test(page.url())) await others.waitFor();
 }
 
-for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
-  test(`axe finds nothing, ${colorScheme}`, async () => {
-    const page = await room.watched.window(room.served.link, { colorScheme, bypassCSP: true });
-    /** @type {Record<string, string[]>} */
-    const all = {};
-    for (const address of PAGES) {
+/**
+ * Every page, and the data sheets of the session, all that can be opened open.
+ * @param {Parameters<import("../lib/browser.js").Watched["window"]>[1]} options of the window
+ * @param {(page: import("../lib/browser.js").Page, address: string) => Promise<void>} look
+ */
+async function visited(options, look) {
+  for (const [place, addresses] of /** @type {const} */ ([
+    [room, PAGES],
+    [measured, ["/measure"]],
+  ])) {
+    const page = await place.watched.window(place.served.link, options);
+    for (const address of addresses) {
       await page.goto(address);
       await unfold(page);
+      await look(page, place === room ? address : `session ${address}`);
+    }
+    await page.context().close();
+  }
+}
+
+for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
+  test(`axe finds nothing, ${colorScheme}`, async () => {
+    const options = { colorScheme, bypassCSP: true };
+    /** @type {Record<string, string[]>} */
+    const all = {};
+    await visited(options, async (page, address) => {
       await page.addScriptTag({ path: AXE });
       const found = await page.evaluate(async (tags) => {
         const { axe } = /** @type {any} */ (window);
@@ -60,9 +82,8 @@ for (const colorScheme of /** @type {const} */ (["light", "dark"])) {
       }, TAGS);
       assert.ok(found.n > 10, `only ${found.n} rules looked at ${address}`);
       if (found.violations.length > 0) all[address] = found.violations;
-    }
+    });
     assert.deepEqual(all, {});
-    await page.context().close();
   });
 }
 
@@ -76,21 +97,17 @@ const WINDOWS = [
 
 for (const { name, ...options } of WINDOWS) {
   test(`pages fit at ${name}: no sideways scrolling, no text cut off, targets large enough`, async () => {
-    const page = await room.watched.window(room.served.link, options);
     /** @type {Record<string, string[]>} */
     const all = {};
-    for (const address of PAGES) {
-      await page.goto(address);
-      await unfold(page);
+    await visited(options, async (page, address) => {
       const wrong = [
         ...(await page.evaluate(tooWide)),
         ...(await page.evaluate(cutOff)),
         ...(await page.evaluate(tooSmall, LEAST_TARGET_PX)),
       ];
       if (wrong.length > 0) all[address] = wrong;
-    }
+    });
     assert.deepEqual(all, {});
-    await page.context().close();
   });
 }
 
