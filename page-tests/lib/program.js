@@ -96,11 +96,16 @@ export class Served {
  * Starts the program and waits for its link.
  * @param {string[]} args
  * @param {string} folder
+ * @param {string[]} [through] a command that makes itself into the program at its end
  * @returns {Promise<Served>}
  */
-function started(args, folder) {
+function started(args, folder, through = []) {
   // No PATH: the program finds nothing that could open a window.
-  const child = spawn(PROGRAM, args, { stdio: ["ignore", "pipe", "pipe"], env: { ...process.env, PATH: "" } });
+  const [command, ...rest] = [...through, PROGRAM, ...args];
+  const child = spawn(command ?? PROGRAM, rest, {
+    stdio: ["ignore", "pipe", "pipe"],
+    env: { ...process.env, PATH: "" },
+  });
   return new Promise((done, fail) => {
     let [out, err] = ["", ""];
     const late = setTimeout(() => {
@@ -127,6 +132,19 @@ function started(args, folder) {
 /** @param {string} folder */
 export function open(folder) {
   return started(["open", folder, "--quiet", "--port", "0"], folder);
+}
+
+/**
+ * Serves a folder that is made anew on a disk of its own, of so many megabytes: a file system in memory, seen by the program alone
+ * (a mount in a namespace of its own, which Linux may forbid). `disk` is where it is seen from here.
+ * @param {string} folder
+ * @param {number} megabytes
+ */
+export async function openOnSmallDisk(folder, megabytes) {
+  const mount = `PATH=/usr/sbin:/usr/bin:/sbin:/bin; export PATH; cp -r "$0" "$0.copy" && mount -t tmpfs -o size=${megabytes}m none "$0" && cp -r "$0.copy/." "$0" && PATH= exec "$@"`;
+  const through = ["/usr/bin/unshare", "--map-root-user", "--mount", "/bin/sh", "-c", mount, folder];
+  const served = await started(["open", folder, "--quiet", "--port", "0"], folder, through);
+  return { served, disk: `/proc/${served.child.pid}/root${folder}` };
 }
 
 /**
