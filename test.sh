@@ -52,7 +52,7 @@ RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --locked
 step "program"
 cargo build --release --locked --package fairtake --package fairtake-files --package fairtake-report \
     --package fairtake-stats --package fairtake-calibrated --bin fairtake --example floor --example pdf --example words \
-    --example listening_values --example measured
+    --example listening_values --example measured --example level_values
 
 step "outside cross-checks"
 [ -x .venv/bin/python ] || python3 -m venv .venv
@@ -60,6 +60,7 @@ step "outside cross-checks"
 .venv/bin/python outside/check.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/bridge.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/calibrated.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
+.venv/bin/python outside/levels.py "${CARGO_TARGET_DIR:-target}/release/examples/level_values"
 .venv/bin/python outside/words.py "${CARGO_TARGET_DIR:-target}/release/examples/words"
 .venv/bin/python outside/write_up.py "${CARGO_TARGET_DIR:-target}/release/fairtake"
 .venv/bin/python outside/listening.py "${CARGO_TARGET_DIR:-target}/release/examples/listening_values"

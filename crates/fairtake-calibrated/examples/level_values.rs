@@ -69,7 +69,7 @@ fn noise() -> Value {
     };
     let take = NoiseTake {
         samples: &samples,
-        rate_hz: 16_000,
+        rate_hz: 32_000,
         chain_alone: None,
         beside: None,
         highest_spl_db: None,

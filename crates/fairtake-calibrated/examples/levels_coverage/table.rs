@@ -43,6 +43,10 @@ pub fn table(rows: &[Row]) -> String {
         "| figure | n | unknown | intervals that hold | median half width | mean error | spread |\n|---|---|---|---|---|---|---|\n",
     );
     for row in rows {
+        if row.n == 0 {
+            let _ = writeln!(out, "| {} | 0 | {} | – | – | – | – |", row.name, row.unknown);
+            continue;
+        }
         let n = row.n as f64;
         let mean = row.away.iter().sum::<f64>() / n;
         let spread = (row.away.iter().map(|a| (a - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();

@@ -1,6 +1,6 @@
 //! Equivalent noise levels: what sound would give the noise that the microphone makes by itself.
 
-use super::segments::{Segments, layout, mean_and_spread, spectrum, within};
+use super::segments::{OVERLAP_SHARE, Segments, layout, mean_and_spread, spectrum, within};
 use super::silence::{self, HUM_TO_HZ};
 use super::{LevelCaution, LevelError, Sensitivity, bs468_filter, bs468_weighted};
 use crate::{Contribution, Quantity};
@@ -157,16 +157,16 @@ pub fn self_noise(take: &NoiseTake, sensitivity: &Sensitivity) -> Result<Noise, 
         }
         budget
     };
-    let level = |powers: &[f64], shares: [Option<f64>; 2]| {
-        let (mean, relative, df) = mean_and_spread(powers)?;
+    let level = |powers: &[f64], shared: f64, shares: [Option<f64>; 2]| {
+        let (mean, relative, df) = mean_and_spread(powers, shared)?;
         let spl_db = Quantity::new(sensitivity.spl_db(mean)?, with(known.clone(), relative, df, &shares));
         Some(NoiseLevel { spl_db, standing: standing(shares) })
     };
     let overall = [ambient.as_ref().map(|o| o.a_share), chain.as_ref().map(|o| o.a_share)];
-    let a_weighted = level(&segments.a_powers, overall).ok_or(LevelError::DigitalSilence)?;
+    let a_weighted = level(&segments.a_powers, OVERLAP_SHARE, overall).ok_or(LevelError::DigitalSilence)?;
     // The meter reads the RMS of a sine: its square stands for a power. Twice the relative spread of the reading.
     let squares: Vec<f64> = readings.means.iter().map(|r| r * r).collect();
-    let bs468 = level(&squares, overall).ok_or(LevelError::DigitalSilence)?;
+    let bs468 = level(&squares, silence::READING_SHARE, overall).ok_or(LevelError::DigitalSilence)?;
 
     let of_band = |b: usize| {
         let powers: Vec<f64> = segments.band_powers.iter().map(|p| p[b]).collect();
@@ -175,7 +175,7 @@ pub fn self_noise(take: &NoiseTake, sensitivity: &Sensitivity) -> Result<Noise, 
         BandNoise {
             from_hz,
             to_hz,
-            level: level(&powers, shares),
+            level: level(&powers, OVERLAP_SHARE, shares),
             ambient_share: shares[0],
             chain_share: shares[1],
         }

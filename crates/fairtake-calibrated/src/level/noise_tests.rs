@@ -100,8 +100,8 @@ fn the_quasi_peak_of_noise_lies_above_its_rms_as_noise_has_peaks() {
     let made = SelfNoise { low_rms: 0.0, ..SelfNoise::clean(RATE_HZ) };
     let found = measured(&made, 20.0, 3);
     let rms = spl(made.power(10.0, 24_000.0, fairtake_signal::weighting::bs468_power));
-    // 4.2 dB for white noise through the network (made noise through another meter of the same constants,
-    // outside/levels.py); the meter's spread over 20 s is below 0.1 dB, the weighting formula's scale 0.04 dB.
+    // Golden: 4.2 dB for white noise through the network; outside/levels.py has the same by a meter of its own. The meter's spread
+    // over 20 s is below 0.1 dB, the weighting formula's scale 0.04 dB.
     let above = found.bs468.spl_db.value - rms;
     assert!((above - 4.2).abs() < 0.25, "{above}");
 }

@@ -8,9 +8,9 @@ use std::f64::consts::TAU;
 
 /// A segment lasts at least so long: then the third octave at 20 Hz holds six bins.
 const SEGMENT_S: f64 = 1.0;
-/// Half-overlapping Hann windows share this much of the variance of a power: (1/6)² (see `reference/08_windows.csv`, 16.7 %
-/// overlap correlation), on each side.
-const OVERLAP_SHARE: f64 = 1.0 / 36.0;
+/// Half-overlapping Hann windows share this much of the variance of a power with each neighbour: (1/6)² (see
+/// `reference/08_windows.csv`, 16.7 % overlap correlation).
+pub(crate) const OVERLAP_SHARE: f64 = 1.0 / 36.0;
 
 /// Power of every segment in every band, and more.
 pub(crate) struct Segments {
@@ -85,15 +85,15 @@ pub(crate) fn within(powers: &[f64], (from_hz, to_hz): (f64, f64), bin_hz: f64) 
     (from as usize..(to.ceil() as usize).min(powers.len())).map(|k| share(k) * powers[k]).sum()
 }
 
-/// Mean of powers of half-overlapping segments, its relative standard uncertainty and degrees of freedom; `None` with
-/// fewer than two.
-pub(crate) fn mean_and_spread(powers: &[f64]) -> Option<(f64, f64, f64)> {
+/// Mean of powers of neighbouring pieces that correlate by `shared` with the next one, its relative standard uncertainty and
+/// degrees of freedom; `None` with fewer than two.
+pub(crate) fn mean_and_spread(powers: &[f64], shared: f64) -> Option<(f64, f64, f64)> {
     let n = powers.len() as f64;
     if powers.len() < 2 {
         return None;
     }
     let mean = powers.iter().sum::<f64>() / n;
     let variance = powers.iter().map(|p| (p - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    let of_mean = variance / n * (1.0 + 2.0 * OVERLAP_SHARE);
+    let of_mean = variance / n * (1.0 + 2.0 * shared);
     (mean > 0.0).then(|| (mean, of_mean.sqrt() / mean, n - 1.0))
 }

@@ -1,15 +1,20 @@
 //! What should not be in a recording of silence: loud moments, clicks, hum.
 
 use super::noise::HumLine;
-use super::segments::{Segments, mean_and_spread};
+use super::segments::{OVERLAP_SHARE, Segments, mean_and_spread};
 use super::{LevelCaution, QuasiPeak};
 use fairtake_signal::defects::{HISTORY, HumFinder, Scan};
 use fairtake_signal::units::power_db;
 
 /// The meter's reading settles within so many seconds: five times its slower discharge.
 const SETTLED_S: f64 = 1.5;
-/// Readings are averaged over so many seconds: several times as long as the meter remembers.
+/// Readings are averaged over so many seconds …
 const READING_S: f64 = 1.0;
+/// … and the meter remembers about so many of them, its slower discharge.
+const MEMORY_S: f64 = 0.294;
+/// By which a mean correlates with the next: τ/2T over 1 − τ/T, for a memory τ that is short beside T (the correlation e^(−t/τ)
+/// averaged over neighbouring stretches). Taken as independent, intervals held in 92 of 100 made recordings.
+pub(crate) const READING_SHARE: f64 = MEMORY_S / (2.0 * READING_S) / (1.0 - MEMORY_S / READING_S);
 /// Readings are looked at this often for loud moments.
 const LOOK_S: f64 = 0.05;
 /// A loud moment lifts the meter this far above its median, in dB. Steady noise stays within 2 dB (ground truth: the
@@ -127,7 +132,7 @@ fn line(nominal_hz: f64, segments: &Segments) -> Option<RawLine> {
             own - noise
         })
         .collect();
-    let (mean, relative, df) = mean_and_spread(&each)?;
+    let (mean, relative, df) = mean_and_spread(&each, OVERLAP_SHARE)?;
     Some(RawLine { at_hz: top as f64 * segments.bin_hz, power: mean, excess_db, relative, df })
 }
 
