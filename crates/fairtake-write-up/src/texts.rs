@@ -18,7 +18,7 @@ pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
 }
 
 pub(crate) fn typeset(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
-    into.put("report.pdf", &pdf::pdf_with(m.findings, m.heard)?.bytes)?;
+    into.put("report.pdf", &pdf::pdf_with(m.findings, m.heard, m.bridges)?.bytes)?;
     Ok(Vec::new())
 }
 

@@ -14,8 +14,10 @@ mod write;
 pub use error::PdfError;
 
 use crate::heard::Heard;
+use fairtake_bridge::Bridge;
 use fairtake_compare::Findings;
 use letters::Letters;
+use report::Beside;
 
 /// A report as PDF.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,18 +36,19 @@ pub struct Pdf {
 /// # Errors
 /// [`PdfError`]; whatever it is, it is a defect of the program and not of the findings.
 pub fn pdf(findings: &Findings) -> Result<Pdf, PdfError> {
-    pdf_with(findings, &[])
+    pdf_with(findings, &[], &[])
 }
 
-/// The same, with what blind tests showed beside what was measured.
+/// The same, with what blind tests showed, and how much of a difference is equalising, beside what was measured.
 ///
 /// # Errors
 /// As [`pdf`].
-pub fn pdf_with(findings: &Findings, heard: &[Heard]) -> Result<Pdf, PdfError> {
+pub fn pdf_with(findings: &Findings, heard: &[Heard], bridges: &[Bridge]) -> Result<Pdf, PdfError> {
+    let beside = Beside { heard, bridges };
     let letters = Letters::new()?;
-    let mut flow = report::lay(&letters, findings, heard, false)?;
+    let mut flow = report::lay(&letters, findings, beside, false)?;
     if !flow.replaced.is_empty() {
-        flow = report::lay(&letters, findings, heard, true)?;
+        flow = report::lay(&letters, findings, beside, true)?;
     }
     let (pages, replaced) = (flow.pages.len(), flow.replaced.clone());
     Ok(Pdf { bytes: write::document(flow, findings)?, pages, replaced })

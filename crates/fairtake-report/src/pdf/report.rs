@@ -8,6 +8,7 @@ use super::tags::{NodeId, Role};
 use crate::content::{self, Cell, Heeded, Kind, Table};
 use crate::figure::{Corridor, Layout, printed};
 use crate::heard::{self, Heard};
+use fairtake_bridge::{Bridge, in_words, sentences};
 use fairtake_compare::{ComparisonFindings, Findings, Outcome};
 
 /// Of one kind of caution this many are spelt out; the table in the appendix has all.
@@ -20,6 +21,15 @@ const ASIDE: Style = Style { colour: QUIET, ..BODY };
 
 /// A last page of a part that is less full than this is not worth its paper, where closer rows save it.
 const WORTH_A_PAGE: f32 = 0.2;
+
+/// What stands beside the findings.
+#[derive(Clone, Copy)]
+pub(super) struct Beside<'b> {
+    /// What blind tests showed.
+    pub heard: &'b [Heard],
+    /// How much is equalising.
+    pub bridges: &'b [Bridge],
+}
 
 /// Where a part of the report ends.
 struct End {
@@ -35,28 +45,28 @@ struct End {
 pub(super) fn lay<'a>(
     letters: &'a Letters,
     findings: &Findings,
-    heard: &[Heard],
+    beside: Beside,
     note: bool,
 ) -> Result<Flow<'a>, PdfError> {
     let n_parts = findings.comparisons.len() + 1;
-    let (loose, ends) = lay_parts(letters, (findings, heard), note, &vec![false; n_parts])?;
+    let (loose, ends) = lay_parts(letters, (findings, beside), note, &vec![false; n_parts])?;
     let wasteful = |e: &End| e.n_pages > 1 && e.filled < WORTH_A_PAGE;
     let mut tight: Vec<bool> = ends.iter().map(wasteful).collect();
     if !tight.contains(&true) {
         return Ok(loose);
     }
-    let (closer, closer_ends) = lay_parts(letters, (findings, heard), note, &tight)?;
+    let (closer, closer_ends) = lay_parts(letters, (findings, beside), note, &tight)?;
     let saved: Vec<bool> = ends.iter().zip(&closer_ends).map(|(a, b)| b.n_pages < a.n_pages).collect();
     if saved == tight {
         return Ok(closer);
     }
     tight = saved;
-    Ok(lay_parts(letters, (findings, heard), note, &tight)?.0)
+    Ok(lay_parts(letters, (findings, beside), note, &tight)?.0)
 }
 
 fn lay_parts<'a>(
     letters: &'a Letters,
-    (findings, heard): (&Findings, &[Heard]),
+    (findings, beside): (&Findings, Beside),
     note: bool,
     tight: &[bool],
 ) -> Result<(Flow<'a>, Vec<End>), PdfError> {
@@ -81,9 +91,9 @@ fn lay_parts<'a>(
         flow.tight = *tight;
         let first = flow.pages.len();
         match findings.comparisons.get(i) {
-            Some(c) => pair(&mut flow, findings, heard, c)?,
+            Some(c) => pair(&mut flow, findings, beside, c)?,
             None => {
-                heard_elsewhere(&mut flow, findings, heard);
+                heard_elsewhere(&mut flow, findings, beside.heard);
                 appendix(&mut flow, findings);
             }
         }
@@ -123,7 +133,7 @@ fn more(group: &Heeded) -> Option<String> {
 fn pair(
     flow: &mut Flow,
     findings: &Findings,
-    heard: &[Heard],
+    beside: Beside,
     c: &ComparisonFindings,
 ) -> Result<(), PdfError> {
     let section = Some(flow.tags.add(None, Role::Section));
@@ -140,7 +150,7 @@ fn pair(
             flow.marked(list, verdict(f.verdict), &[(&format!("{}.", f.text), BODY)]);
         }
     }
-    let tests = heard::of_pair(c, heard);
+    let tests = heard::of_pair(c, beside.heard);
     if !tests.is_empty() {
         flow.heading(section, 3, "Heard blind");
         tests.into_iter().for_each(|test| blind(flow, section, test));
@@ -184,7 +194,26 @@ fn pair(
         flow.heading(section, 3, "Uncertainty budget");
         flow.table(section, &table);
     }
+    let of_pair = |b: &&Bridge| b.source == c.source && b.from == c.reference && b.to == c.against;
+    if let Some(bridge) = beside.bridges.iter().find(of_pair) {
+        flow.heading(section, 3, "How much is equalising?");
+        equalising(flow, section, findings, bridge);
+    }
     Ok(())
+}
+
+/// What an equaliser carries, and how it is set.
+fn equalising(flow: &mut Flow, section: Option<NodeId>, findings: &Findings, bridge: &Bridge) {
+    let name = |key: &str| content::mic_name(findings, key).to_string();
+    for line in sentences(bridge, name) {
+        flow.said(section, &format!("{}.", crate::bridge::capital(&line)), BODY);
+    }
+    let from = name(&bridge.from);
+    let gain = crate::words::signed(bridge.equaliser.gain_db);
+    flow.said(section, &format!("The equaliser on {from}: gain of all {gain} dB."), STRONG);
+    for band in &bridge.equaliser.bands {
+        flow.said(section, &format!("{}.", crate::bridge::capital(&in_words(band))), BODY);
+    }
 }
 
 /// What a blind test showed, and what that does not say.
