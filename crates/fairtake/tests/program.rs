@@ -184,9 +184,9 @@ fn a_write_up_is_whole_holds_what_its_manifest_says_and_replaces_nothing() {
         assert_eq!(fairtake_files::sha256(&into.join(file)).expect("reads"), hash, "{file}");
         n_files += 1;
     }
-    // Two reports, seven of data, two of words for all and three a pair, eight figures a pair, four of a reel and an excerpt of
-    // each microphone a source, the licence: four pairs on four sources.
-    assert_eq!(n_files, 2 + 7 + 2 + 4 * 3 + 4 * 8 + 4 * 4 + 4 * 2 + 1);
+    // Two reports, seven of data, two of words for all and three a pair, eight figures and five files of an equaliser a pair, four of
+    // a reel and an excerpt of each microphone a source, the licence: four pairs on four sources.
+    assert_eq!(n_files, 2 + 7 + 2 + 4 * 3 + 4 * 8 + 4 * 5 + 4 * 4 + 4 * 2 + 1);
     let begins = |file: &str, with: &[u8]| {
         assert!(std::fs::read(into.join(file)).expect("reads").starts_with(with), "{file}");
     };
