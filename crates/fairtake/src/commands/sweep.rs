@@ -27,6 +27,10 @@ pub(crate) fn run(args: &SweepArgs) -> Outcome {
         cue_markers: Vec::new(),
     };
     let described = described_in(&args.file);
+    if let Some(there) = [&args.file, &described].into_iter().find(|path| path.exists()) {
+        let what = format!("{}: exists already", there.display());
+        return Err(Failure::new(what, "name another file: what was played is never replaced"));
+    }
     let json = to_json(&excitation)?;
     // The description first: a sound without it cannot be measured with.
     write_whole(&described, json.as_bytes(), Replace::Never).map_err(|e| Failure::new(&e, e.hint()))?;

@@ -36,6 +36,9 @@ fn one_folder_holds_everything_and_a_manifest() {
     for size in ["square-large", "1200x700"] {
         expected.extend(["svg", "png"].map(|ending| format!("figures/{pair}-{size}.{ending}")));
     }
+    let filters =
+        ["correction.csv", "equaliser.csv", "equaliser.txt", "linear-phase.wav", "minimum-phase.wav"];
+    expected.extend(filters.map(|file| format!("equalisers/{pair}/{file}")));
     expected.sort();
     assert_eq!(there.into_iter().collect::<Vec<_>>(), expected);
     // Made twice it is the same, byte for byte.
