@@ -38,7 +38,7 @@ test("everything is exported from the page, with its size said before, and every
   await page.locator("#licence").fill("CC BY 4.0, the boathouse");
   await page.locator("#gap_s").fill("0.25");
   await page.locator("#moments").fill("2");
-  await page.locator("#decade").selectOption("25");
+  await page.locator("#decade").selectOption("50");
   const lines = page.locator("#moving-lines li");
   await lines
     .filter({ hasText: /frames of 1080 × 1080 px; as frames about \d+ MB/ })
