@@ -48,8 +48,11 @@ pub fn corrected(reference: &Clip, moment: &[Clip], bridge: &Bridge, by: By) -> 
     Some(through(&impulse, reference, moment, vec![known]))
 }
 
+/// So many seconds are enough to tell what is left: more change it by less than playing does.
+const ENOUGH_S: f64 = 15.0;
+
 /// Energy of what is left when one microphone is taken from the other, in dB re that of the other (null depth), over all
-/// that they recorded together and that can be heard. Less is better; what is left is what no filter of this kind carries.
+/// that they recorded together and that can be heard, up to a quarter of a minute. Less is better; what is left is what no filter of this kind carries.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LeftOver {
     /// After gain and delay alone.
@@ -79,9 +82,14 @@ pub fn left_over(
     let mics = [bridge.from.clone(), bridge.to.clone()];
     let gains = gains_db(findings, &bridge.source, &mics)?;
     let mut energies = [0.0; 4];
+    let mut heard_s = 0.0;
     for moment in moments.iter().filter(|m| m.kind != MomentKind::Whole || moments.len() == 1) {
         let part = |mic: &String| moment.parts.iter().find(|p| p.mic == *mic);
         let [Some(a), Some(b)] = [part(&mics[0]), part(&mics[1])] else { continue };
+        if heard_s >= ENOUGH_S {
+            break;
+        }
+        heard_s += moment.duration_s;
         if moment.paired != Paired::SamePerformance {
             return Ok(None);
         }

@@ -16,7 +16,7 @@ use fairtake_files::{Change, Loaded, LogFile, Shelf, ShootoutFolder, TakeEntry, 
 use fairtake_write_up::findings_key;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError, TryLockError};
 use tokio::sync::watch;
 
 /// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
@@ -80,8 +80,9 @@ pub(crate) struct Checked {
 pub(crate) struct Bridged {
     pub findings: Arc<Findings>,
     pub bridge: Bridge,
-    /// For takes recorded together.
-    pub left: Option<LeftOver>,
+    measures: Vec<TakeMeasure>,
+    /// For takes recorded together; found when it is asked for, which takes a while.
+    left: OnceLock<Option<LeftOver>>,
 }
 
 /// The folder as it is now.

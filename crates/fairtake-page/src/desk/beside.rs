@@ -3,11 +3,11 @@
 use super::{Bridged, Desk, MOST_BRIDGED, MOST_RESULTS, Now, set};
 use crate::trouble::Trouble;
 use crate::views::bridged;
-use fairtake_audition::left_over;
+use fairtake_audition::{LeftOver, left_over};
 use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted, bridge};
 use fairtake_calibrated::{Measurements, measure};
-use fairtake_compare::{Findings, compare_remembering};
-use std::sync::Arc;
+use fairtake_compare::{ComparisonFindings, Findings, compare_remembering};
+use std::sync::{Arc, OnceLock};
 
 impl Desk {
     /// Bridges one microphone to another on a source; what was bridged before is not fitted again.
@@ -34,8 +34,12 @@ impl Desk {
         // Fitting and taking away need nothing of the desk: what else is asked of it meanwhile is answered.
         let made = bridge(&measured.tables[0], [source, from, to], &settings, wanted)
             .map_err(|e| Trouble::bad(&e, e.hint()))?;
-        let left = left_over(takes, &measured.measures, &measured.findings, &made)?;
-        let made = Arc::new(Bridged { findings: Arc::new(measured.findings), bridge: made, left });
+        let made = Arc::new(Bridged {
+            findings: Arc::new(measured.findings),
+            measures: measured.measures,
+            bridge: made,
+            left: OnceLock::new(),
+        });
         let mut work = self.work();
         work.bridges.retain(|key, _| key.starts_with(&now.contents));
         if work.bridges.len() >= MOST_RESULTS {
@@ -45,15 +49,30 @@ impl Desk {
         Ok(made)
     }
 
+    /// What is left when the one microphone of a bridge is taken from the other; found once.
+    pub(crate) fn left(&self, now: &Now, of: &Bridged) -> Result<Option<LeftOver>, Trouble> {
+        if let Some(known) = of.left.get() {
+            return Ok(*known);
+        }
+        let left = left_over(&now.loaded.takes, &of.measures, &of.findings, &of.bridge)?;
+        Ok(*of.left.get_or_init(|| left))
+    }
+
     /// The bridges of all comparisons that have one; of many comparisons none is bridged unasked.
     pub(crate) fn bridges(&self, now: &Now, findings: &Findings) -> Result<Vec<Bridge>, Trouble> {
-        let mut out = Vec::new();
-        for c in findings.comparisons.iter().filter(|_| findings.comparisons.len() <= MOST_BRIDGED) {
+        if findings.comparisons.len() > MOST_BRIDGED {
+            return Ok(Vec::new());
+        }
+        let one = |c: &ComparisonFindings| {
             let pair = (c.source.as_str(), c.reference.as_str(), c.against.as_str());
             // What cannot be bridged has no bridge.
-            out.extend(bridged(self, now, pair, USUAL_LIMITS).ok().map(|b| b.bridge.clone()));
-        }
-        Ok(out)
+            bridged(self, now, pair, USUAL_LIMITS).ok().map(|b| b.bridge.clone())
+        };
+        // They do not wait for each other.
+        Ok(std::thread::scope(|scope| {
+            let threads: Vec<_> = findings.comparisons.iter().map(|c| scope.spawn(move || one(c))).collect();
+            threads.into_iter().filter_map(|t| t.join().expect("bridging does not panic")).collect()
+        }))
     }
 
     /// Measures what the log lists for that; anew where the log or a file that it names changed.

@@ -132,7 +132,7 @@ fn found(desk: &Desk, now: &Now, page: &BridgePage) -> Result<FoundBridge, Troub
     let files = bridge_files(&bridged.findings, &bridge, rate_hz, LENGTH_S);
     Ok(FoundBridge {
         findings: bridged.findings.clone(),
-        left: bridged.left,
+        left: desk.left(now, &bridged)?,
         files: files.into_iter().map(|f| (f.name, f.what, f.told)).collect(),
         bridge,
     })
