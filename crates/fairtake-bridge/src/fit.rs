@@ -112,17 +112,28 @@ struct Problem<'s> {
 impl Problem<'_> {
     /// Distance of every band in standard uncertainties, weighed by width, and of boosts above the limit.
     fn distances(&self, equaliser: &Equaliser) -> Vec<f64> {
-        let at = self.at(equaliser);
+        let all = at_cosines(&self.everywhere, equaliser, self.wanted.rate_hz);
+        self.distances_of(&all, equaliser.gain_db)
+    }
+
+    /// The same of an equaliser's gain over the whole axis, the known bands last.
+    fn distances_of(&self, all_db: &[f64], gain_db: f64) -> Vec<f64> {
+        let at = &all_db[all_db.len() - self.seen.len()..];
         let off = self
             .seen
             .iter()
-            .zip(&at)
+            .zip(at)
             .map(|(s, db)| s.octaves().sqrt() * (s.difference_db - db) / s.sd_db.hypot(LEAST_SD_DB));
         // The limit holds for the bands by themselves, and with the gain of all.
-        let most_db = self.wanted.most_boost_db + equaliser.gain_db.min(0.0);
-        let all = at_cosines(&self.everywhere, equaliser, self.wanted.rate_hz);
-        let over = all.into_iter().map(|db| (db - most_db).max(0.0) / OVER_BY_DB);
+        let most_db = self.wanted.most_boost_db + gain_db.min(0.0);
+        let over = all_db.iter().map(|db| (db - most_db).max(0.0) / OVER_BY_DB);
         off.chain(over).collect()
+    }
+
+    /// Gain of one band over the whole axis, in dB.
+    fn band_db(&self, band: &EqualiserBand) -> Vec<f64> {
+        let alone = Equaliser { gain_db: 0.0, bands: vec![*band] };
+        at_cosines(&self.everywhere, &alone, self.wanted.rate_hz)
     }
 
     /// The equaliser with what the fit left above the limit taken off: from the gain of all, where that raises, and from what
@@ -148,10 +159,6 @@ impl Problem<'_> {
 
     fn cost(&self, equaliser: &Equaliser) -> f64 {
         self.distances(equaliser).iter().map(|d| d * d).sum()
-    }
-
-    fn at(&self, equaliser: &Equaliser) -> Vec<f64> {
-        at_cosines(&self.cosines, equaliser, self.wanted.rate_hz)
     }
 
     /// The best few equalisers with a band more than those few, the best first: what is best with a band less need not lead
@@ -185,15 +192,17 @@ impl Problem<'_> {
         let widths: &[f64] = if shape == Shape::Peak { &[0.7, 1.4, 2.8, 5.6] } else { &[FRAC_1_SQRT_2] };
         // Every second band is near enough to begin with.
         let places = self.seen.get(bands)?.iter().step_by(2).map(|s| s.band.centre_hz());
+        let before = at_cosines(&self.everywhere, now, self.wanted.rate_hz);
+        let known = &before[before.len() - self.seen.len()..];
         let tried = places.flat_map(|hz| widths.iter().map(move |q| (hz, *q))).map(|(hz, q)| {
-            self.with(now, self.scaled(now, EqualiserBand { shape, hz, gain_db: TRIED_DB, q }))
+            let e = self.with(now, self.scaled(known, EqualiserBand { shape, hz, gain_db: TRIED_DB, q }));
+            // Only the last band is new.
+            let own = e.bands.last().map_or(Vec::new(), |band| self.band_db(band));
+            let all: Vec<f64> = before.iter().zip(&own).map(|(db, own)| db + own).collect();
+            let cost: f64 = self.distances_of(&all, e.gain_db).iter().map(|d| d * d).sum();
+            (cost, e)
         });
-        self.cheapest(tried)
-    }
-
-    fn cheapest(&self, all: impl Iterator<Item = Equaliser>) -> Option<Equaliser> {
-        let priced = all.map(|e| (self.cost(&e), e));
-        priced.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, e)| e)
+        tried.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, e)| e)
     }
 
     fn with(&self, now: &Equaliser, band: EqualiserBand) -> Equaliser {
@@ -203,11 +212,11 @@ impl Problem<'_> {
     }
 
     /// A candidate with the gain that suits what remains: its shape in dB grows nearly in proportion.
-    fn scaled(&self, now: &Equaliser, band: EqualiserBand) -> EqualiserBand {
-        let alone = self.at(&Equaliser { gain_db: 0.0, bands: vec![band] });
-        let at = self.at(now);
+    fn scaled(&self, at: &[f64], band: EqualiserBand) -> EqualiserBand {
+        let alone =
+            at_cosines(&self.cosines, &Equaliser { gain_db: 0.0, bands: vec![band] }, self.wanted.rate_hz);
         let (mut both, mut own) = (0.0, 1e-12);
-        for ((s, shape), db) in self.seen.iter().zip(&alone).zip(&at) {
+        for ((s, shape), db) in self.seen.iter().zip(&alone).zip(at) {
             let weight = s.octaves() / (s.sd_db.powi(2) + LEAST_SD_DB.powi(2));
             both += weight * shape * (s.difference_db - db);
             own += weight * shape * shape;
@@ -225,13 +234,26 @@ impl Problem<'_> {
         let mut cost = self.cost(&now);
         let mut damping = 1e-3;
         for _ in 0..MOST_STEPS {
-            let off = self.distances(&now);
+            // A parameter moves one band alone: the others' gains are kept.
+            let shapes: Vec<Vec<f64>> = now.bands.iter().map(|b| self.band_db(b)).collect();
+            let all: Vec<f64> = (0..self.everywhere.len())
+                .map(|i| now.gain_db + shapes.iter().map(|shape| shape[i]).sum::<f64>())
+                .collect();
+            let off = self.distances_of(&all, now.gain_db);
             let at = parameters(&now);
             let slopes: Vec<Vec<f64>> = (0..at.len())
                 .map(|k| {
                     let mut moved = at.clone();
                     moved[k] += SMALL_STEP;
-                    let there = self.distances(&with_parameters(&now, &moved));
+                    let moved = with_parameters(&now, &moved);
+                    let there: Vec<f64> = match k.checked_sub(1).map(|k| k / 3) {
+                        None => all.iter().map(|db| db + SMALL_STEP).collect(),
+                        Some(b) => {
+                            let shape = self.band_db(&moved.bands[b]);
+                            (0..all.len()).map(|i| all[i] - shapes[b][i] + shape[i]).collect()
+                        }
+                    };
+                    let there = self.distances_of(&there, moved.gain_db);
                     off.iter().zip(there).map(|(a, b)| (b - a) / SMALL_STEP).collect()
                 })
                 .collect();
