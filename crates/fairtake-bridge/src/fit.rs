@@ -164,13 +164,20 @@ impl Problem<'_> {
     /// The best few equalisers with a band more than those few, the best first: what is best with a band less need not lead
     /// to what is best.
     fn with_one_more(&self, few: &[Equaliser]) -> Vec<Equaliser> {
-        let begun = few.iter().flat_map(|e| self.begun(e));
-        let mut made: Vec<(f64, Equaliser)> = begun
-            .map(|e| {
-                let e = self.improved(&e);
-                (self.cost(&e), e)
-            })
-            .collect();
+        let begun: Vec<Equaliser> = few.iter().flat_map(|e| self.begun(e)).collect();
+        let improved = |e: &Equaliser| {
+            let e = self.improved(e);
+            (self.cost(&e), e)
+        };
+        // They do not wait for each other; joined in order, so that every run finds the same.
+        let half = begun.len().div_ceil(2);
+        let mut made: Vec<(f64, Equaliser)> = std::thread::scope(|scope| {
+            let parts: Vec<_> = begun
+                .chunks(half.max(1))
+                .map(|part| scope.spawn(move || part.iter().map(improved).collect::<Vec<_>>()))
+                .collect();
+            parts.into_iter().flat_map(|part| part.join().expect("fitting does not panic")).collect()
+        });
         made.sort_by(|a, b| a.0.total_cmp(&b.0));
         // The same one, found twice, is one.
         made.dedup_by(|a, b| (a.0 - b.0).abs() < SAME_SHARE * b.0);
@@ -257,9 +264,10 @@ impl Problem<'_> {
                     off.iter().zip(there).map(|(a, b)| (b - a) / SMALL_STEP).collect()
                 })
                 .collect();
+            let normal = Normal::of(&slopes, &off);
             let (mut better, mut fell) = (None, 0.0);
             for _ in 0..12 {
-                let step = step(&slopes, &off, damping);
+                let step = normal.step(damping);
                 let moved: Vec<f64> = at.iter().zip(&step).map(|(a, s)| a + s).collect();
                 let tried = self.within_limits(with_parameters(&now, &moved));
                 let then = self.cost(&tried);
@@ -319,28 +327,47 @@ fn with_parameters(e: &Equaliser, p: &[f64]) -> Equaliser {
     Equaliser { gain_db: p[0], bands: e.bands.iter().zip(p[1..].chunks_exact(3)).map(of_band).collect() }
 }
 
-/// The damped step towards less distance.
-fn step(slopes: &[Vec<f64>], off: &[f64], damping: f64) -> Vec<f64> {
-    let n = slopes.len();
-    let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
-    let mut normal = Matrix::zeros(n, n);
-    for i in 0..n {
-        for j in 0..n {
-            let own = if i == j { damping * (product(&slopes[i], &slopes[i]) + 1e-9) + 1e-12 } else { 0.0 };
-            normal.set(i, j, product(&slopes[i], &slopes[j]) + own);
+/// The normal equations of a step, the same for every damping that is tried.
+struct Normal {
+    products: Matrix,
+    towards: Vec<f64>,
+}
+
+impl Normal {
+    fn of(slopes: &[Vec<f64>], off: &[f64]) -> Normal {
+        let n = slopes.len();
+        let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+        let mut products = Matrix::zeros(n, n);
+        for i in 0..n {
+            for j in 0..=i {
+                let both = product(&slopes[i], &slopes[j]);
+                products.set(i, j, both);
+                products.set(j, i, both);
+            }
         }
+        Normal { products, towards: slopes.iter().map(|s| -product(s, off)).collect() }
     }
-    let root = normal.cholesky();
-    let mut x: Vec<f64> = slopes.iter().map(|s| -product(s, off)).collect();
-    for i in 0..n {
-        let known: f64 = (0..i).map(|j| root.at(i, j) * x[j]).sum();
-        x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
+
+    /// The damped step towards less distance.
+    fn step(&self, damping: f64) -> Vec<f64> {
+        let n = self.towards.len();
+        let mut normal = self.products.clone();
+        for i in 0..n {
+            let own = self.products.at(i, i);
+            normal.set(i, i, own + damping * (own + 1e-9) + 1e-12);
+        }
+        let root = normal.cholesky();
+        let mut x = self.towards.clone();
+        for i in 0..n {
+            let known: f64 = (0..i).map(|j| root.at(i, j) * x[j]).sum();
+            x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
+        }
+        for i in (0..n).rev() {
+            let known: f64 = (i + 1..n).map(|j| root.at(j, i) * x[j]).sum();
+            x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
+        }
+        x
     }
-    for i in (0..n).rev() {
-        let known: f64 = (i + 1..n).map(|j| root.at(j, i) * x[j]).sum();
-        x[i] = (x[i] - known) / root.at(i, i).max(1e-12);
-    }
-    x
 }
 
 /// What every band bought: root mean square of what remains, in dB, with none, one, two … bands.
