@@ -97,6 +97,9 @@ pub struct Carried {
 /// No boost above this where nothing else is asked for, in dB, and no more bands.
 pub const USUAL_LIMITS: (f64, usize) = (12.0, 6);
 
+/// Of more comparisons than these none is bridged unasked: one alone can be asked for.
+pub const MOST_BRIDGED: usize = 12;
+
 /// Why there is no bridge. Each says what to record.
 #[derive(Debug, Clone, PartialEq)]
 pub enum BridgeError {
@@ -225,6 +228,11 @@ fn explained(held: &HeldOut, with_db: f64) -> Option<f64> {
 }
 
 impl Bridge {
+    /// It is of this comparison.
+    pub fn is_of(&self, c: &ComparisonFindings) -> bool {
+        self.source == c.source && self.from == c.reference && self.to == c.against
+    }
+
     /// The smoothest correction over frequency, 0 dB where nothing is known.
     pub fn correction(&self) -> Option<GainCurve> {
         // Bands that are not here are not known: a gap between two neighbours ends a run.
@@ -239,14 +247,17 @@ impl Bridge {
     }
 }
 
-/// Every comparison of a run, bridged side by side; those of which too little is known are left away. `rate_hz` gives the sampling
-/// rate of a microphone's takes of a source: reference first, source second.
+/// Every comparison of a run, bridged side by side; those of which too little is known are left away, and of more than
+/// [`MOST_BRIDGED`] all. `rate_hz` gives the sampling rate of a microphone's takes of a source: reference first, source second.
 pub fn bridge_all(
     findings: &Findings,
     tables: &[PairTables],
     (most_boost_db, most_bands): (f64, usize),
     rate_hz: impl Fn(&str, &str) -> f64 + Sync,
 ) -> Vec<Bridge> {
+    if findings.comparisons.len() > MOST_BRIDGED {
+        return Vec::new();
+    }
     let one = |c: &ComparisonFindings, tables: &PairTables| {
         let wanted = Wanted { most_boost_db, most_bands, rate_hz: rate_hz(&c.reference, &c.source) };
         bridge(tables, [&c.source, &c.reference, &c.against], &findings.settings, &wanted).ok()

@@ -16,7 +16,9 @@ mod smooth;
 mod testing;
 mod words;
 
-pub use bridge::{Bridge, BridgeError, BridgedBand, Carried, Step, USUAL_LIMITS, Wanted, bridge, bridge_all};
+pub use bridge::{
+    Bridge, BridgeError, BridgedBand, Carried, MOST_BRIDGED, Step, USUAL_LIMITS, Wanted, bridge, bridge_all,
+};
 pub use equaliser::{Equaliser, EqualiserBand, Shape};
 pub use held_out::HeldOut;
 pub use remaining::Remaining;

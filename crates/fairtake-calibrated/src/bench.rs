@@ -5,9 +5,10 @@ use crate::{Excitation, TextCurve, TextMask};
 use fairtake_compare::Samples;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt;
 
-/// Everything that is needed to measure.
-#[derive(Default)]
+/// Everything that is needed to measure. Its `Debug` form names all of it but the samples, which their hashes stand for.
+#[derive(Debug, Default)]
 pub struct Bench {
     /// Title of the session.
     pub title: String,
@@ -139,6 +140,36 @@ pub struct BenchTake {
     pub sha256: String,
     /// The samples.
     pub samples: Box<dyn Samples>,
+}
+
+impl fmt::Debug for BenchTake {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // Taken apart whole, so that no field can be forgotten.
+        let BenchTake {
+            id,
+            file,
+            mic,
+            source,
+            role,
+            placement,
+            performance,
+            gain_db,
+            angle_deg,
+            distance_mm,
+            source_radius_mm,
+            excitation,
+            sha256,
+            samples: _,
+        } = self;
+        let whose = (id, file, mic, source, role, placement, performance);
+        let where_it_stands = (gain_db, angle_deg, distance_mm, source_radius_mm);
+        f.debug_tuple("BenchTake")
+            .field(&whose)
+            .field(&where_it_stands)
+            .field(excitation)
+            .field(sha256)
+            .finish()
+    }
 }
 
 impl BenchTake {

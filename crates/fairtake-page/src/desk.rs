@@ -23,9 +23,6 @@ use tokio::sync::watch;
 /// more; they are judged again from what is measured.
 const MOST_RESULTS: usize = 256;
 
-/// Of more comparisons than these none is bridged unasked.
-const MOST_BRIDGED: usize = 12;
-
 /// So often a change is tried where others write the same log: each of them has then made theirs.
 const MOST_ATTEMPTS: usize = 20;
 

@@ -4,7 +4,6 @@ use crate::bridged::bridge_files;
 use crate::jobs::Remarks;
 use crate::names::Names;
 use crate::{Material, WriteUpError};
-use fairtake_bridge::Bridge;
 use fairtake_files::FolderInMaking;
 use fairtake_report::spoken::{About, Length, speech, table};
 use fairtake_report::{data, events, page, pdf};
@@ -42,8 +41,7 @@ pub(crate) fn data(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
 /// Every bridge: filters for any convolution, settings for any console.
 pub(crate) fn equalisers(m: &Material<'_>, names: &Names, into: &FolderInMaking) -> Remarks {
     for (i, c) in m.findings.comparisons.iter().enumerate() {
-        let of_pair = |b: &&Bridge| b.source == c.source && b.from == c.reference && b.to == c.against;
-        let Some(bridge) = m.bridges.iter().find(of_pair) else { continue };
+        let Some(bridge) = m.bridges.iter().find(|b| b.is_of(c)) else { continue };
         for file in bridge_files(m.findings, bridge, bridge.wanted.rate_hz as u32, FILTER_S) {
             into.put(&format!("equalisers/{}/{}", names.pairs[i], file.name), &file.bytes)?;
         }

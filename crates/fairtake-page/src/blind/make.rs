@@ -123,8 +123,9 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
 }
 
 fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Excerpts, Trouble> {
+    let log = &now.loaded.log.shootout;
     let (mics, corrected): (Vec<String>, Vec<String>) =
-        wanted.mics.iter().cloned().partition(|key| corrected_pair(key).is_none());
+        wanted.mics.iter().cloned().partition(|key| corrected_pair(log, key).is_none());
     if wanted.equal_spectrum && !corrected.is_empty() {
         let what = "spectra are made equal between two microphones, not with one that has an equaliser";
         return Err(Trouble::bad(what, "leave one of the two out"));
@@ -151,7 +152,7 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Exc
 
 /// A microphone with the equaliser that carries it to another, from its key.
 fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<Contestant, Trouble> {
-    let (from, to) = corrected_pair(key).unwrap_or_default();
+    let (from, to) = corrected_pair(&now.loaded.log.shootout, key).unwrap_or_default();
     let bridged = bridged(desk, now, (source, from, to), USUAL_LIMITS)?;
     let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
     let rate_hz = take.map_or(0, |t| t.samples.rate_hz());

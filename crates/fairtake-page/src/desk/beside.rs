@@ -1,10 +1,10 @@
 //! What the desk computes beside comparisons: equaliser bridges, and measurements of microphones by themselves.
 
-use super::{Bridged, Desk, MOST_BRIDGED, MOST_RESULTS, Now, set};
+use super::{Bridged, Desk, MOST_RESULTS, Now, set};
 use crate::trouble::Trouble;
 use crate::views::bridged;
 use fairtake_audition::{LeftOver, left_over};
-use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted, bridge};
+use fairtake_bridge::{Bridge, MOST_BRIDGED, USUAL_LIMITS, Wanted, bridge};
 use fairtake_calibrated::{Measurements, measure};
 use fairtake_compare::{ComparisonFindings, Findings, compare_remembering};
 use std::sync::{Arc, OnceLock};
@@ -78,8 +78,7 @@ impl Desk {
     /// Measures what the log lists for that; anew where the log or a file that it names changed.
     pub(crate) fn measurements(&self) -> Result<Arc<Measurements>, Trouble> {
         let bench = self.inner.folder.load_bench()?;
-        let hashes: Vec<&str> = bench.takes.iter().map(|t| t.sha256.as_str()).collect();
-        let key = format!("{:?}\n{hashes:?}\n{:?}", self.inner.folder.log()?.bench, bench.mics);
+        let key = format!("{bench:?}");
         if let Some((of, known)) = &self.work().measured
             && *of == key
         {

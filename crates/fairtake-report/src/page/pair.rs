@@ -17,7 +17,7 @@ pub(super) fn section(
     all_heard: &[Heard],
     bridges: &[Bridge],
 ) -> Markup {
-    let bridge = bridges.iter().find(|b| b.source == c.source && b.from == c.reference && b.to == c.against);
+    let bridge = bridges.iter().find(|b| b.is_of(c));
     let corridor = Corridor::new(findings, c);
     html! {
         section {

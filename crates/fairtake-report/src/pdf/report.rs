@@ -194,8 +194,7 @@ fn pair(
         flow.heading(section, 3, "Uncertainty budget");
         flow.table(section, &table);
     }
-    let of_pair = |b: &&Bridge| b.source == c.source && b.from == c.reference && b.to == c.against;
-    if let Some(bridge) = beside.bridges.iter().find(of_pair) {
+    if let Some(bridge) = beside.bridges.iter().find(|b| b.is_of(c)) {
         flow.heading(section, 3, "How much is equalising?");
         equalising(flow, section, findings, bridge);
     }

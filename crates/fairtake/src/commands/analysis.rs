@@ -12,9 +12,6 @@ use fairtake_files::{ShootoutFolder, bare_takes, cache_key, contents_of};
 use fairtake_write_up::findings_key;
 use std::path::Path;
 
-/// Of more comparisons than these none is bridged unasked: `bridge` does one at a time.
-const MOST_BRIDGED: usize = 12;
-
 /// Takes and log of bare files or of one folder.
 pub(crate) struct Input {
     pub shootout: Shootout,
@@ -88,9 +85,6 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
 
 /// How much of each difference is equalising, at the sampling rate of the reference's takes.
 pub(crate) fn bridged(input: &Input, measurement: &Measurement) -> Vec<Bridge> {
-    if measurement.findings.comparisons.len() > MOST_BRIDGED {
-        return Vec::new();
-    }
     let rate_hz = |mic: &str, source: &str| {
         let take = input.takes.iter().find(|t| t.mic == mic && t.source == source);
         take.map_or(0.0, |t| f64::from(t.samples.rate_hz()))
