@@ -67,13 +67,7 @@ fn noise() -> Value {
         },
         cautions: Vec::new(),
     };
-    let take = NoiseTake {
-        samples: &samples,
-        rate_hz: 32_000,
-        chain_alone: None,
-        beside: None,
-        highest_spl_db: None,
-    };
+    let take = NoiseTake { samples: &samples, rate_hz: 32_000, chain_alone: None, beside: None };
     let found = self_noise(&take, &sensitivity).expect("good silence");
     let thirds: Vec<Value> = found
         .thirds

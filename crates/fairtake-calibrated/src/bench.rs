@@ -72,6 +72,8 @@ pub struct StatedFigures {
     pub max_spl_db: Option<f64>,
     /// Total harmonic distortion at that level, in percent.
     pub max_spl_thd_percent: Option<f64>,
+    /// Level re 1 kHz down to which its effective frequency range reaches, in dB below.
+    pub range_db: Option<f64>,
     /// Effective frequency range in Hz.
     pub from_hz: Option<f64>,
     /// Upper end in Hz.

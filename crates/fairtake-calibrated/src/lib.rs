@@ -24,8 +24,6 @@ pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
 pub use found::{Defect, Found, NotFound, found};
 pub use quantity::{Contribution, Quantity};
-pub use response::{
-    Gate, ImpulseResponse, Response, ResponseError, ResponseSettings, impulse_responses, third_octaves,
-};
+pub use response::{Gate, ImpulseResponse, Response, ResponseError, ResponseSettings, impulse_responses};
 pub use sheet::{DataSheet, Measurements, Missing, Part, measure};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

@@ -24,12 +24,13 @@ pub(crate) const MIC_KEYS: [&str; 8] = [
 ];
 /// Keys of a take that only measurements ask for.
 pub(crate) const TAKE_KEYS: [&str; 3] = ["excitation", "angle_deg", "distance_mm"];
-const STATED_KEYS: [&str; 7] = [
+const STATED_KEYS: [&str; 8] = [
     "sensitivity_mv_per_pa",
     "noise_dba",
     "noise_bs468_db",
     "max_spl_db",
     "max_spl_thd_percent",
+    "range_db",
     "from_hz",
     "to_hz",
 ];
@@ -283,6 +284,7 @@ impl Reader<'_> {
             noise_bs468_db: self.number(t, "noise_bs468_db", -30.0, 140.0)?,
             max_spl_db: self.number(t, "max_spl_db", 40.0, 220.0)?,
             max_spl_thd_percent: self.number(t, "max_spl_thd_percent", 1e-3, 100.0)?,
+            range_db: self.number(t, "range_db", 0.1, 40.0)?,
             from_hz: self.number(t, "from_hz", 0.1, 1e5)?,
             to_hz: self.number(t, "to_hz", 1.0, 1e6)?,
         })

@@ -131,7 +131,7 @@ fn a_folder_gives_out_takes_curves_and_what_was_played_or_says_what_is_missing()
     let folder = ShootoutFolder::open(room.path()).expect("has a log");
     let told = |e: FolderError| format!("{e}; {}", e.hint());
     let missing = |what: &str| {
-        let told = told(folder.load_bench().err().expect("something is missing"));
+        let told = told(folder.load_bench().expect_err("something is missing"));
         assert!(told.contains(what), "{what}: {told}");
     };
     missing("heron.txt");

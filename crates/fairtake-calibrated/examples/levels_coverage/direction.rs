@@ -3,18 +3,24 @@
 use crate::table::Row;
 use fairtake_calibrated::BandLevel;
 use fairtake_calibrated::direction::{AngleTake, Turning, direction};
+use fairtake_calibrated::proximity::speed_of_sound_m_s;
 use fairtake_virtual_studio::bench::turntable::{Pattern, TurntableRun};
 use std::f64::consts::PI;
+
+/// A first-order pattern at 1 kHz, 1 m before a point source.
+fn near(share: f64) -> Pattern {
+    Pattern::FirstOrderAt { share, kr: 2.0 * PI * 1000.0 / speed_of_sound_m_s(20.0) }
+}
 
 /// Rows for patterns, steps and sides.
 pub fn rows(n: u64) -> Vec<Row> {
     let cases = [
-        ("omnidirectional, 15°, one side", Pattern::FirstOrder(0.0), TurntableRun::one_side(15.0)),
-        ("cardioid, 15°, one side", Pattern::FirstOrder(0.5), TurntableRun::one_side(15.0)),
-        ("cardioid, 30°, both sides", Pattern::FirstOrder(0.5), TurntableRun::both_sides(30.0)),
-        ("supercardioid, 10°, both sides", Pattern::FirstOrder(0.63), TurntableRun::both_sides(10.0)),
-        ("hypercardioid, 45°, one side", Pattern::FirstOrder(0.75), TurntableRun::one_side(45.0)),
-        ("bidirectional, 10°, one side", Pattern::FirstOrder(1.0), TurntableRun::one_side(10.0)),
+        ("omnidirectional, 15°, one side", near(0.0), TurntableRun::one_side(15.0)),
+        ("cardioid, 15°, one side", near(0.5), TurntableRun::one_side(15.0)),
+        ("cardioid, 30°, both sides", near(0.5), TurntableRun::both_sides(30.0)),
+        ("supercardioid, 10°, both sides", near(0.63), TurntableRun::both_sides(10.0)),
+        ("hypercardioid, 45°, one side", near(0.75), TurntableRun::one_side(45.0)),
+        ("bidirectional, 10°, one side", near(1.0), TurntableRun::one_side(10.0)),
         (
             "lobes: x = 1.5 sin θ, 15°, both sides",
             Pattern::Lobed { share: 0.5, wave: 1.5 },
@@ -66,7 +72,7 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
     let db = |angle: f64| 20.0 * pattern.amplitude(angle).abs().log10();
     let random = 10.0 * (pattern.mean_power(0.0, PI / 2.0) / pattern.mean_power(PI / 2.0, PI)).log10();
     let first_order = match pattern {
-        Pattern::FirstOrder(b) => Some(b),
+        Pattern::FirstOrder(share) | Pattern::FirstOrderAt { share, .. } => Some(share),
         Pattern::Lobed { .. } => None,
     };
     for seed in 0..n {

@@ -67,6 +67,7 @@ fn calibrations(n: u64) -> Vec<Row> {
     };
     let field = Field {
         distance_mm: 1000.0,
+        played_dbfs: 0.0,
         position_mm: 10.0,
         reflections_db: 0.2,
         gain_change_db: Stated::exact(0.0),
@@ -137,13 +138,7 @@ fn noises(n: u64) -> Vec<Row> {
     let mut accused = 0;
     for seed in 0..n {
         let samples = made.samples(30.0, seed);
-        let take = NoiseTake {
-            samples: &samples,
-            rate_hz: 24_000,
-            chain_alone: None,
-            beside: None,
-            highest_spl_db: None,
-        };
+        let take = NoiseTake { samples: &samples, rate_hz: 24_000, chain_alone: None, beside: None };
         // The sensitivity that is known is off by a normal draw of 0.1 dB: the calibration of another seed.
         let spread =
             CalibrationSpread { calibrator_db: 0.1, adaptor_db: 0.0, free_field_db: 0.0, seating_db: 0.0 };

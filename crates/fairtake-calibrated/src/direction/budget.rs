@@ -26,6 +26,8 @@ pub(super) struct Doubts {
     pub zero_deg: f64,
     /// Of the acoustic centre off the axis, as a level in dB towards and away from the loudspeaker.
     pub centre_db: f64,
+    /// Distance in m: what a pressure gradient reads more of than pressure before a near source.
+    pub distance_m: f64,
 }
 
 impl Doubts {
@@ -37,6 +39,7 @@ impl Doubts {
             zero_deg: standard(turning.zero_deg),
             // 20 lg(1 + e/d).
             centre_db: 20.0 / std::f64::consts::LN_10 * standard(turning.centre_mm) / turning.distance_mm,
+            distance_m: turning.distance_mm / 1000.0,
         }
     }
 }

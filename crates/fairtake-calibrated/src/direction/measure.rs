@@ -9,6 +9,7 @@ use super::results::{BandDirection, Direction, DirectionConditions, FrontToRando
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
+use crate::proximity::speed_of_sound_m_s;
 use crate::{Contribution, Quantity};
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::units::{db_to_power, power_db};
@@ -16,8 +17,6 @@ use fairtake_signal::units::{db_to_power, power_db};
 /// A left-out angle may be missed by this share of the front's amplitude. The point is then predicted across twice the step;
 /// with the step itself the error is several times smaller (docs/methods/direction.md).
 const LEFT_OUT: f64 = 0.15;
-/// Speed of sound in m/s: enters the advice on steps only.
-const SPEED_M_S: f64 = 343.2;
 
 /// Polar diagrams and what is derived from them.
 ///
@@ -258,7 +257,7 @@ fn distance_factor(index: &Quantity) -> Quantity {
 fn too_wide_for_size(thirds: &[BandDirection], turning: &Turning, step_deg: f64) -> Option<DirectionCaution> {
     let radius_m = turning.width_mm? / 2000.0;
     let needed = |hz: f64| {
-        let order = (std::f64::consts::TAU * hz * radius_m / SPEED_M_S).ceil() + 1.0;
+        let order = (std::f64::consts::TAU * hz * radius_m / speed_of_sound_m_s(20.0)).ceil() + 1.0;
         (90.0 / order).min(WIDEST_DEG)
     };
     let bands_hz: Vec<f64> =

@@ -1,12 +1,14 @@
 //! The first-order pattern of measured points with its budget, and the null that follows.
 
 use super::budget::{Doubts, Moved, Point, derived};
-use super::first_order::{Amplitude, Fit, fit, fit_signed};
+use super::first_order::{Fit, Square, fit};
 use super::layout::Layout;
 use super::results::{FirstOrder, Null, NullBy};
 use crate::band_level::DB_PER_NEPER;
+use crate::proximity::speed_of_sound_m_s;
 use crate::{Contribution, Quantity};
 use fairtake_signal::units::{amplitude_db, db_to_power};
+use std::f64::consts::TAU;
 
 /// What a first-order fit may leave, in dB re the front, for its null to be the microphone's: 5 %.
 const NULL_RESIDUAL_DB: f64 = -26.0;
@@ -16,77 +18,56 @@ const NULL_DB: f64 = -10.0;
 /// reflections, which only ever raise it; weighed by its small spread it would draw the pattern towards itself (intervals of a
 /// cardioid's share then held in 83 of 100 made measurements).
 const FLOOR: f64 = 1e-2;
+/// Where it is not known how far a reading may be off, all weigh as with this standard uncertainty in dB; nothing is stated by it.
+const UNKNOWN_DB: f64 = 0.1;
 
-/// Amplitudes re the front with their standard uncertainties, for a pattern that is roughly known.
-fn amplitudes(points: &[Point], moved: &[Moved], front: usize, doubts: &Doubts, b: f64) -> Vec<Amplitude> {
+/// Squares of amplitudes re the front with the standard uncertainties by which they weigh, for a pattern that is roughly known.
+fn squares(points: &[Point], moved: &[Moved], front: usize, doubts: &Doubts, share: f64) -> Vec<Square> {
     let front_db = moved[front].1;
     let radians = doubts.angle_deg.to_radians();
-    moved
-        .iter()
-        .zip(points)
-        .map(|((angle, level), point)| {
-            let r = db_to_power(level - front_db).sqrt();
-            let reading = r * point.level.standard_db.unwrap_or(0.1) / (2.0 * DB_PER_NEPER);
-            let turned = b * point.angle_deg.to_radians().sin() * radians;
-            (*angle, r, (reading * reading + turned * turned + FLOOR * FLOOR).sqrt())
-        })
-        .collect()
-}
-
-/// Whether a reading may be nothing but noise: its amplitude is less than three times its standard uncertainty. Then its sign is not
-/// known either.
-fn drowned(point: &Point) -> bool {
-    point.level.standard_db.is_some_and(|standard| standard > 2.0 * DB_PER_NEPER / 3.0)
-}
-
-/// Drowned readings count as zero.
-fn emptied(mut rows: Vec<Amplitude>, points: &[Point]) -> Vec<Amplitude> {
-    rows.iter_mut().zip(points).filter(|(_, point)| drowned(point)).for_each(|(row, _)| row.1 = 0.0);
-    rows
-}
-
-/// What the share would be with drowned readings as they are enters the budget.
-fn with_filled_null(share: Quantity, rows: &[Amplitude], points: &[Point], signs: &[f64]) -> Quantity {
-    let without = fit_signed(&emptied(rows.to_vec(), points), signs).gradient_share();
-    let by = (without - fit_signed(rows, signs).gradient_share()).abs();
-    if by == 0.0 || share.half.is_none() {
-        return share;
-    }
-    let mut budget = share.budget;
-    budget.push(Contribution::within("null filled by noise", by));
-    Quantity::new(share.value, budget)
+    let of = |((angle, level), point): (&Moved, &Point)| {
+        let squared = db_to_power(level - front_db);
+        let amplitude = squared.sqrt().max(FLOOR);
+        let reading = amplitude * point.level.standard_db.unwrap_or(UNKNOWN_DB) / (2.0 * DB_PER_NEPER);
+        let turned = share * point.angle_deg.to_radians().sin() * radians;
+        let standard = 2.0 * amplitude * (reading * reading + turned * turned + FLOOR * FLOOR).sqrt();
+        (*angle, squared, standard)
+    };
+    moved.iter().zip(points).map(of).collect()
 }
 
 /// The best-fitting first-order pattern with its budget.
 pub(super) fn first_order(points: &[Point], front: usize, doubts: &Doubts) -> Option<(FirstOrder, Fit)> {
     let still: Vec<Moved> = points.iter().map(|p| (p.angle_deg, p.level.level_db)).collect();
+    let kr = TAU * points[front].level.centre_hz * doubts.distance_m / speed_of_sound_m_s(20.0);
     // The weights ask for the slope, the slope for a fit: twice.
-    let roughly = fit(&amplitudes(points, &still, front, doubts, 0.5))?.0.gradient_share().clamp(0.0, 1.0);
-    let rows = |moved: &[Moved]| amplitudes(points, moved, front, doubts, roughly);
-    let (fitted, signs) = fit(&emptied(rows(&still), points))?;
-    // Signs stay as they are when readings are moved: which of two a point beside the null has is not a matter of its spread.
-    let share = derived(points, doubts, |moved| {
-        Some(fit_signed(&emptied(rows(moved), points), &signs).gradient_share())
-    })?;
-    let share = with_filled_null(share, &rows(&still), points, &signs);
+    let first = fit(&squares(points, &still, front, doubts, 0.5), kr)?;
+    let roughly = first.gradient_share().clamp(0.0, 1.0);
+    let rows = |moved: &[Moved]| squares(points, moved, front, doubts, roughly);
+    let fitted = fit(&rows(&still), kr)?;
+    // From the fit on, so that moved readings do not find another pattern of the same levels.
+    let gradient_share =
+        derived(points, doubts, |moved| Some(fitted.refined(&rows(moved), kr)?.gradient_share()))?;
     let left = rows(&still)
         .iter()
-        .map(|(angle, r, _)| (r / (fitted.a + fitted.b) - fitted.amplitude(*angle)).powi(2))
+        .map(|(angle, squared, _)| {
+            (squared.sqrt() - fitted.squared(*angle, kr).sqrt()).powi(2) / (fitted.a + fitted.b).powi(2)
+        })
         .sum::<f64>()
         / points.len() as f64;
     let df = points.len() as f64 - 2.0;
     let excess = fitted.left / df;
     // Beyond the upper 1 % of what readings explain (normal approximation of chi-square): the pattern is another one.
-    let gradient_share = if share.half.is_some() && excess > 1.0 + 2.33 * (2.0 / df).sqrt() {
-        let mut budget = share.budget;
+    let gradient_share = if gradient_share.half.is_some() && excess > 1.0 + 2.33 * (2.0 / df).sqrt() {
+        let mut budget = gradient_share.budget;
         budget.push(Contribution {
             from: "pattern is not of first order".into(),
             standard: fitted.share_standard * (excess - 1.0).sqrt(),
             degrees_of_freedom: Some(df),
         });
-        Quantity::new(share.value, budget)
+        Quantity::new(gradient_share.value, budget)
     } else {
-        share
+        gradient_share
     };
     Some((FirstOrder { gradient_share, residual_db: amplitude_db(left.sqrt()) }, fitted))
 }

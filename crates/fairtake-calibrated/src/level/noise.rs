@@ -41,8 +41,6 @@ pub struct NoiseTake<'a> {
     pub chain_alone: Option<&'a [f32]>,
     /// A microphone beside it; `None`: not recorded.
     pub beside: Option<Beside<'a>>,
-    /// Highest sound pressure level that the microphone takes before its distortion limit, in dB SPL; `None`: not measured.
-    pub highest_spl_db: Option<&'a Quantity>,
 }
 
 /// Whether a noise level is the microphone's own.
@@ -102,8 +100,7 @@ pub struct Noise {
     pub bs468: NoiseLevel,
     /// Signal-to-noise ratio re 94 dB SPL, A-weighted, in dB.
     pub signal_to_noise_db: Quantity,
-    /// Highest less equivalent noise level, A-weighted, in dB: up to full scale of the chain, or up to the microphone's own
-    /// limit where that is known and lower.
+    /// From the equivalent noise level, A-weighted, up to full scale of the chain as set, in dB.
     pub dynamic_range_db: Quantity,
     /// Third octaves.
     pub thirds: Vec<BandNoise>,
@@ -208,7 +205,7 @@ pub fn self_noise(take: &NoiseTake, sensitivity: &Sensitivity) -> Result<Noise, 
     let less = |db: f64| Quantity::new(db - a_weighted.spl_db.value, a_weighted.spl_db.budget.clone());
     Ok(Noise {
         signal_to_noise_db: less(SIGNAL_SPL_DB),
-        dynamic_range_db: dynamic_range(take, sensitivity, &a_weighted),
+        dynamic_range_db: dynamic_range(sensitivity, &a_weighted),
         thirds: (0..segments.bands_hz.len()).map(of_band).collect(),
         a_weighted,
         bs468,
@@ -230,16 +227,10 @@ fn standing(shares: [Option<f64>; 2]) -> Standing {
 }
 
 /// Between full scale of the chain and its noise the sensitivity falls out, and with it its uncertainty.
-fn dynamic_range(take: &NoiseTake, sensitivity: &Sensitivity, a_weighted: &NoiseLevel) -> Quantity {
+fn dynamic_range(sensitivity: &Sensitivity, a_weighted: &NoiseLevel) -> Quantity {
     let (full, noise) = (&sensitivity.full_scale_spl_db, &a_weighted.spl_db);
     let own = noise.budget[sensitivity.dbfs_per_pa.budget.len()..].to_vec();
-    match take.highest_spl_db {
-        Some(highest) if highest.value < full.value => {
-            let budget = highest.budget.iter().cloned().chain(own).collect();
-            Quantity::new(highest.value - noise.value, budget)
-        }
-        _ => Quantity::new(full.value - noise.value, own),
-    }
+    Quantity::new(full.value - noise.value, own)
 }
 
 /// Shares of another noise.

@@ -182,6 +182,7 @@ fn substitution_carries_the_sensitivity_over_and_its_doubts_too() {
         .expect("a good take");
     let field = Field {
         distance_mm: 1000.0,
+        played_dbfs: 0.0,
         position_mm: 5.0,
         reflections_db: 0.1,
         gain_change_db: Stated::within(10.0, 0.1),
@@ -195,6 +196,14 @@ fn substitution_carries_the_sensitivity_over_and_its_doubts_too() {
     assert!((found.db_re_1v_per_pa.as_ref().expect("known").value - (expected + 10.0 - 20.0)).abs() < 1e-9);
     assert!(found.dbfs_per_pa.half > reference.dbfs_per_pa.half, "doubts add up");
     assert_eq!(found.conditions.field, SoundField::FreeField);
+    // Levels re a sweep at −12 dBFS: it was 12 dB quieter, and the sensitivity is the same.
+    let swept = Field { played_dbfs: -12.0, ..field.clone() };
+    let re_sweep =
+        by_substitution(&reference, &[-40.0, -40.02, -39.98], &[-31.0, -31.1, -30.9], &swept, &own)
+            .expect("good levels");
+    assert_eq!(re_sweep.dbfs_per_pa, found.dbfs_per_pa);
+    let quieter = found.conditions.spl_db.expect("known") - re_sweep.conditions.spl_db.expect("known");
+    assert!((quieter - 12.0).abs() < 1e-9);
     let drifting = by_substitution(&reference, &[-40.0, -40.6], &[-31.0], &field, &own).expect("good levels");
     assert!(
         drifting.cautions.iter().any(

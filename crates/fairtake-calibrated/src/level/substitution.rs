@@ -3,6 +3,7 @@
 use super::sensitivity::{Conditions, Sensitivity, SoundField};
 use super::{Chain, LevelCaution, LevelError, Stated};
 use crate::Contribution;
+use crate::proximity::speed_of_sound_m_s;
 use fairtake_signal::units::power_db;
 use serde::{Deserialize, Serialize};
 
@@ -12,14 +13,14 @@ const DRIFT_DB: f64 = 0.2;
 const REPEATED_OFTEN: usize = 3;
 /// What a repeat may read otherwise where there are fewer, in dB either way. Common practice, no source.
 const REPEAT_DB: f64 = 0.2;
-/// Speed of sound in m/s: enters only how far the near field reaches.
-const SPEED_M_S: f64 = 343.2;
 
 /// The sound field in which microphones are exchanged.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Field {
     /// Distance from loudspeaker to microphone in mm.
     pub distance_mm: f64,
+    /// Level of what was played, in dBFS, where levels are re it; 0 where they are those in the file.
+    pub played_dbfs: f64,
     /// How well the microphones stand at one place, in mm either way; their acoustic centres included.
     pub position_mm: f64,
     /// What reflections that are left may do at 1 kHz, in dB either way; the same place and gate do the same to both
@@ -29,8 +30,8 @@ pub struct Field {
     pub gain_change_db: Stated,
 }
 
-/// Sensitivity of a microphone from levels at 1 kHz, in dB re a full-scale sine: the reference's and its own, each
-/// repeated as often as the microphone was set up. The reference comes first and last.
+/// Sensitivity of a microphone from levels at 1 kHz, in dB re a full-scale sine or re what was played: the reference's and its
+/// own, each repeated as often as the microphone was set up. The reference comes first and last.
 ///
 /// # Errors
 /// Without a level, and with distances that cannot be.
@@ -52,6 +53,7 @@ pub fn by_substitution(
         }
     }
     for (what, value, from, to) in [
+        ("level of what was played in dBFS", field.played_dbfs, -120.0, 0.0),
         ("distance in mm", field.distance_mm, 50.0, 20_000.0),
         ("tolerance of the place in mm", field.position_mm, 0.0, field.distance_mm / 2.0),
         ("tolerance for reflections in dB", field.reflections_db, 0.0, 6.0),
@@ -80,7 +82,7 @@ pub fn by_substitution(
     budget.push(Contribution::within("reflections", field.reflections_db));
     // A gradient receiver near a point reads high by up to 10 lg(1 + 1/(kr)²); its pattern is not asked here.
     let frequency_hz = reference.conditions.frequency_hz;
-    let kr = std::f64::consts::TAU * frequency_hz * field.distance_mm / 1000.0 / SPEED_M_S;
+    let kr = std::f64::consts::TAU * frequency_hz * field.distance_mm / 1000.0 / speed_of_sound_m_s(20.0);
     budget.push(Contribution::within("near field", power_db(1.0 + 1.0 / (kr * kr)).unwrap_or(0.0)));
     let mut cautions = reference.cautions.clone();
     if let [first, .., last] = reference_dbfs
@@ -93,7 +95,7 @@ pub fn by_substitution(
     let conditions = Conditions {
         frequency_hz,
         field: SoundField::FreeField,
-        spl_db: Some(pressure_db + super::sensitivity::pascal_spl_db()),
+        spl_db: Some(pressure_db + field.played_dbfs + super::sensitivity::pascal_spl_db()),
         static_pressure_kpa: reference.conditions.static_pressure_kpa,
         distance_mm: Some(field.distance_mm),
         n_takes: own_dbfs.len(),

@@ -57,7 +57,9 @@ pub fn proximity(takes: &[DistanceTake], placing: &Placing) -> Result<Proximity,
         }
         Some(_) => {}
     }
-    let (fit, spread_from_fit) = fitted(&readings, &bands, placing, source)?;
+    let (fit, shown) = fitted(&readings, &bands, placing, source)?;
+    let spread_from_fit = shown.map(|(_, df)| df);
+    let readings = with_spread(readings, &bands, shown);
     cautions.extend(does_not_fit(&fit, &readings, &bands, spread_from_fit));
     let (delay, speed_caution) = by_delay(&readings, placing);
     cautions.extend(speed_caution);
@@ -115,13 +117,14 @@ fn checked(placing: &Placing) -> Result<(), ProximityError> {
     Ok(())
 }
 
-/// The fit; and, where readings came without uncertainty, the degrees of freedom to which the fit itself shows their spread.
+/// The fit; and, where readings came without uncertainty, their standard uncertainty in dB as the fit itself shows it, and its
+/// degrees of freedom.
 fn fitted(
     readings: &[Reading],
     bands: &[usize],
     placing: &Placing,
     source: Source,
-) -> Result<(Fit, Option<f64>), ProximityError> {
+) -> Result<(Fit, Option<(f64, f64)>), ProximityError> {
     let distances_m: Vec<f64> = readings.iter().map(|r| r.distance_mm / 1000.0).collect();
     let bands_hz: Vec<f64> = bands.iter().map(|b| readings[0].levels[*b].centre_hz).collect();
     let all_known = readings.iter().all(|r| bands.iter().all(|b| r.levels[*b].standard_db.is_some()));
@@ -151,9 +154,22 @@ fn fitted(
         return Ok((first, None));
     }
     let squares: f64 = first.left_db.iter().flatten().map(|l| l * l).sum();
-    let fit = solve((squares / first.df).sqrt().max(LEAST_DB))?;
+    let standard_db = (squares / first.df).sqrt().max(LEAST_DB);
+    let fit = solve(standard_db)?;
     let df = fit.df;
-    Ok((fit, Some(df)))
+    Ok((fit, Some((standard_db, df))))
+}
+
+/// Readings with the spread that the fit shows, in the bands that it used.
+fn with_spread(mut readings: Vec<Reading>, bands: &[usize], shown: Option<(f64, f64)>) -> Vec<Reading> {
+    let Some((standard_db, df)) = shown else { return readings };
+    for reading in &mut readings {
+        for b in bands {
+            let level = &mut reading.levels[*b];
+            (level.standard_db, level.degrees_of_freedom) = (Some(standard_db), Some(df));
+        }
+    }
+    readings
 }
 
 /// Beyond the upper 1 % of what readings and distances explain (normal approximation of chi-square).
@@ -300,12 +316,11 @@ fn over_distance(readings: &[Reading], fit: &Fit, placing: &Placing, source: &So
                 weights.iter().map(|(b, w)| Some((w * reading.levels[*b].standard_db?).powi(2))).sum();
             let Some(squares) = squares else { return Quantity::of_unknown_uncertainty(value) };
             let along: f64 = weights.iter().map(|(b, w)| w * slope(reading, bands_hz[*b])).sum();
-            for (from, standard) in [
-                (from.to_string(), squares.sqrt()),
-                (format!("distance of the {from}"), along.abs() * standard_m),
-            ] {
-                parts.push(Contribution { from, standard, degrees_of_freedom: None });
-            }
+            let known = weights.iter().filter_map(|(b, _)| reading.levels[*b].degrees_of_freedom);
+            let degrees_of_freedom = known.reduce(f64::min);
+            parts.push(Contribution { from: from.to_string(), standard: squares.sqrt(), degrees_of_freedom });
+            let from = format!("distance of the {from}");
+            parts.push(Contribution { from, standard: along.abs() * standard_m, degrees_of_freedom: None });
         }
         Quantity::new(value, parts)
     };

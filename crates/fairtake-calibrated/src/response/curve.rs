@@ -183,38 +183,3 @@ fn mean(parts: &[(&Quantity, f64)]) -> Option<Quantity> {
     });
     Some(Quantity::new(value, budget.collect()))
 }
-
-/// A third-octave band of a response.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Band {
-    /// Lower edge in Hz.
-    pub from_hz: f64,
-    /// Upper edge in Hz.
-    pub to_hz: f64,
-    /// Level in dB; `None` where a part of it is not measured.
-    pub level_db: Option<Quantity>,
-}
-
-/// Third-octave bands of a response of 3, 6, 12 or 24 points per octave: the mean of its levels within each.
-pub fn third_octaves(response: &Response) -> Vec<Band> {
-    let spans = BandSet::new(3, 0.5 * f64::from(response.rate_hz)).spans_hz();
-    spans
-        .into_iter()
-        .map(|(from_hz, to_hz)| {
-            let within = |p: &&Point| p.hz > from_hz && p.hz < to_hz;
-            let parts: Vec<Option<&Quantity>> =
-                response.points.iter().filter(within).map(|p| p.level_db.as_ref()).collect();
-            let n = parts.len();
-            let reaches = |p: &&Point| within(p);
-            let (first, last) = (response.points.iter().find(reaches), response.points.iter().rfind(reaches));
-            let whole = first.zip(last).is_some_and(|(first, last)| {
-                first.from_hz < from_hz * 1.000_1 && last.to_hz > to_hz * 0.999_9
-            });
-            let known: Option<Vec<&Quantity>> = parts.into_iter().filter(|_| whole).collect();
-            let level_db = known
-                .filter(|all| !all.is_empty())
-                .and_then(|all| mean(&all.into_iter().map(|q| (q, 1.0 / n as f64)).collect::<Vec<_>>()));
-            Band { from_hz, to_hz, level_db }
-        })
-        .collect()
-}

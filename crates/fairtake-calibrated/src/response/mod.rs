@@ -8,7 +8,7 @@ mod gate;
 mod impulse;
 
 pub(crate) use bands::{Noise, band_powers, noise};
-pub use curve::{Band, Point, Response, ResponseSettings, third_octaves};
+pub use curve::{Point, Response, ResponseSettings};
 pub use deconvolve::impulse_responses;
 pub use error::ResponseError;
 pub use gate::Gate;

@@ -1,12 +1,14 @@
 //! Distortion of a microphone from its takes of level steps.
 
+use super::levels::two_gains;
 use super::part::{Missing, Part};
-use super::responses::{Heard, gate_of};
+use super::responses::{Heard, Series, gate_of};
+use super::sorted::same_distance;
+use crate::Quantity;
 use crate::distortion::{
     Distortion, LevelStep, OwnPoint, Reached, levels_for_thd, own_distortion, thd_over_level,
 };
 use crate::level::Sensitivity;
-use crate::{Contribution, Quantity};
 use serde::{Deserialize, Serialize};
 
 /// Points per octave.
@@ -44,7 +46,7 @@ fn full_scale_spl(sensitivity: &Sensitivity, gain_db: Option<f64>, gain_within_d
     let (change_db, part) = match (then, now) {
         (Some(then), Some(now)) if (then - now).abs() < 0.01 => (0.0, None),
         (Some(then), Some(now)) => {
-            (then - now, Some(Contribution::within("gain changed", 2.0 * gain_within_db)))
+            (then - now, Some(two_gains(then - now, gain_within_db).contribution("gain changed")))
         }
         _ => return None,
     };
@@ -55,13 +57,13 @@ fn full_scale_spl(sensitivity: &Sensitivity, gain_db: Option<f64>, gain_within_d
 
 /// Distortion from the first take of steps, with a reference take at the same distance if there is one.
 pub(super) fn distortion_sheet(
-    heard: &[Heard],
+    series: &Series,
     reference: Option<(&str, &[Heard])>,
     sensitivity: Option<&Sensitivity>,
     gain_within_db: f64,
-    mut missing: Vec<Missing>,
 ) -> Part<DistortionSheet> {
-    let Some(first) = heard.first() else {
+    let mut missing = series.missing.clone();
+    let Some(first) = series.heard.first() else {
         if missing.is_empty() {
             let hint =
                 "play a file with level steps: `fairtake sweep steps.wav --level -36,-30,-24,-18,-12,-6`";
@@ -69,10 +71,13 @@ pub(super) fn distortion_sheet(
         }
         return Part::none(missing);
     };
+    missing.extend(series.heard[1..].iter().map(|other| {
+        Missing::of(&other.take.id, "only the first take of steps is used", "log that which is to count")
+    }));
     let beside = reference.and_then(|(key, all)| {
-        let here = all.iter().find(|h| {
-            h.take.distance_mm == first.take.distance_mm && h.take.excitation == first.take.excitation
-        })?;
+        let here = all
+            .iter()
+            .find(|h| same_distance(h.take, first.take) && h.take.excitation == first.take.excitation)?;
         Some((key, here))
     });
     let gate = gate_of(&beside.iter().map(|(_, h)| *h).chain([first]).collect::<Vec<_>>());

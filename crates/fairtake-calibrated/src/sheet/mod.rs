@@ -12,14 +12,14 @@ mod turned;
 pub use distorts::DistortionSheet;
 pub use part::{Missing, Part};
 pub use responses::ResponseSheet;
-pub use stated::{Agreement, BesideStated};
+pub use stated::{Agreement, BesideStated, Bound};
 
 use crate::bench::{Bench, BenchMic};
 use crate::direction::Direction;
 use crate::level::{Noise, Sensitivity};
 use crate::proximity::Proximity;
 use levels::CalibratedReference;
-use responses::{Averaged, Heard, ReferenceHere};
+use responses::{Averaged, Heard, ReferenceHere, Series};
 use serde::{Deserialize, Serialize};
 use sorted::Sorted;
 use std::collections::BTreeMap;
@@ -69,55 +69,37 @@ struct Measuring<'b> {
     key: &'b str,
     mic: &'b BenchMic,
     takes: Sorted<'b>,
-    axis: Vec<Heard<'b>>,
-    missing: Vec<Missing>,
-    steps: Vec<Heard<'b>>,
-    missing_steps: Vec<Missing>,
-    angles: Vec<Heard<'b>>,
-    missing_angles: Vec<Missing>,
-    distances: Vec<Heard<'b>>,
-    missing_distances: Vec<Missing>,
+    axis: Series<'b>,
+    steps: Series<'b>,
+    angles: Series<'b>,
+    distances: Series<'b>,
     averaged: Option<Averaged>,
 }
 
 /// Measures everything that a bench holds. What cannot be measured is said where it would stand.
 pub fn measure(bench: &Bench, version: &str) -> Measurements {
     let reference = sorted::reference(bench);
-    let standard_mm = sorted::standard_mm(bench, reference);
+    let standard = sorted::standard(bench, reference);
     let with_takes = bench.mics.iter().filter(|(key, _)| bench.takes.iter().any(|t| t.mic == **key));
     let mut all: Vec<Measuring> = with_takes
         .map(|(key, mic)| {
-            let takes = sorted::sorted(bench, key, standard_mm);
-            let (axis, missing) = responses::heard(&takes.axis);
-            let (steps, missing_steps) = responses::heard(&takes.steps);
-            let (angles, missing_angles) = responses::heard(&takes.angles);
-            let (distances, missing_distances) = responses::heard(&takes.distances);
-            Measuring {
-                key,
-                mic,
-                takes,
-                axis,
-                missing,
-                steps,
-                missing_steps,
-                angles,
-                missing_angles,
-                distances,
-                missing_distances,
-                averaged: None,
-            }
+            let takes = sorted::sorted(bench, key, standard);
+            let [mut axis, steps, angles, distances] =
+                [&takes.axis, &takes.steps, &takes.angles, &takes.distances].map(|of| responses::heard(of));
+            axis.missing.extend(takes.strays.iter().cloned());
+            Measuring { key, mic, takes, axis, steps, angles, distances, averaged: None }
         })
         .collect();
     // One gate for all at one place, so that what is subtracted was cut alike.
-    let everything: Vec<&Heard> = all.iter().flat_map(|m| &m.axis).collect();
+    let everything: Vec<&Heard> = all.iter().flat_map(|m| &m.axis.heard).collect();
     let gate = responses::gate_of(&everything);
     for m in &mut all {
-        if m.axis.is_empty() {
+        if m.axis.heard.is_empty() {
             continue;
         }
-        match responses::averaged(&m.axis.iter().collect::<Vec<_>>(), gate) {
+        match responses::averaged(&m.axis.heard.iter().collect::<Vec<_>>(), gate) {
             Ok(averaged) => m.averaged = Some(averaged),
-            Err(e) => m.missing.push(e),
+            Err(e) => m.axis.missing.push(e),
         }
     }
     let sensitivities = sensitivities(bench, &all, reference);
@@ -155,8 +137,8 @@ fn sensitivities<'b>(
                 Some(heard) => {
                     let of = CalibratedReference {
                         sensitivity,
-                        calibrated_gain_db: reference.takes.calibrator.first().and_then(|t| t.gain_db),
-                        gain_db: reference.takes.axis.first().and_then(|t| t.gain_db),
+                        calibrator: &reference.takes.calibrator,
+                        axis: &reference.takes.axis,
                         heard,
                     };
                     levels::substituted(bench, &m.takes.axis, own, &of)
@@ -188,18 +170,18 @@ fn sheet(
     });
     let response = match &m.averaged {
         Some(own) => {
-            let heard: Vec<&Heard> = m.axis.iter().collect();
+            let heard: Vec<&Heard> = m.axis.heard.iter().collect();
             responses::response_sheet(
                 &heard,
                 own,
                 m.mic,
                 here.as_ref(),
                 reference == Some(m.key),
-                m.missing.clone(),
+                m.axis.missing.clone(),
             )
         }
         None => {
-            let mut missing = m.missing.clone();
+            let mut missing = m.axis.missing.clone();
             if missing.is_empty() {
                 let hint = "play a file of `fairtake sweep` and log the take: role = \"response\"";
                 missing.push(Missing::whole("no response was recorded", hint));
@@ -211,22 +193,17 @@ fn sheet(
     let noise = levels::noise(bench, &m.takes, sensitivity.found.as_ref(), of);
     let steps = reference.filter(|key| *key != m.key).and_then(|key| {
         let of = all.iter().find(|other| other.key == key)?;
-        Some((key, of.steps.as_slice()))
+        Some((key, of.steps.heard.as_slice()))
     });
-    let distortion = distorts::distortion_sheet(
-        &m.steps,
-        steps,
-        sensitivity.found.as_ref(),
-        bench.gain_within_db,
-        m.missing_steps.clone(),
-    );
+    let distortion =
+        distorts::distortion_sheet(&m.steps, steps, sensitivity.found.as_ref(), bench.gain_within_db);
     let mut sheet = DataSheet {
         mic: m.key.to_string(),
         name: m.mic.name.clone(),
         sensitivity,
         response,
-        direction: turned::direction_sheet(bench, &m.axis, &m.angles, m.missing_angles.clone()),
-        proximity: near::proximity_sheet(bench, &m.axis, &m.distances, m.missing_distances.clone()),
+        direction: turned::direction_sheet(bench, [&m.axis, &m.distances], &m.angles),
+        proximity: near::proximity_sheet(bench, &m.axis, &m.distances),
         distortion,
         noise,
         beside_stated: Vec::new(),

@@ -1,7 +1,8 @@
 //! Proximity of a microphone from its takes at logged distances.
 
+use super::levels::same_gain;
 use super::part::{Missing, Part};
-use super::responses::Heard;
+use super::responses::{Heard, Series};
 use super::turned::thirds;
 use crate::bench::Bench;
 use crate::level::Stated;
@@ -15,13 +16,9 @@ const ASKED: [RiseAsked; 2] =
 const TEMPERATURE_WITHIN_C: [f64; 2] = [1.0, 5.0];
 
 /// Proximity: the takes on the axis at several distances, that at the standard distance among them where the gain is the same.
-pub(super) fn proximity_sheet(
-    bench: &Bench,
-    axis: &[Heard],
-    distances: &[Heard],
-    mut missing: Vec<Missing>,
-) -> Part<Proximity> {
-    let Some(first) = distances.first() else {
+pub(super) fn proximity_sheet(bench: &Bench, axis: &Series, distances: &Series) -> Part<Proximity> {
+    let mut missing = distances.missing.clone();
+    let Some(first) = distances.heard.first() else {
         if missing.is_empty() {
             let hint = "record the loudspeaker on the axis at six distances or more, over four to one, and log distance_mm";
             missing.push(Missing::whole("no series of distances was recorded", hint));
@@ -29,9 +26,10 @@ pub(super) fn proximity_sheet(
         return Part::none(missing);
     };
     // Levels at different gains are not those of distance alone: a knob is not read so well.
-    let same_gain = |h: &&Heard| h.take.gain_db == first.take.gain_db;
-    let all: Vec<&Heard> = distances.iter().chain(axis.iter().take(1)).filter(same_gain).collect();
-    for other in distances.iter().filter(|h| !same_gain(h)) {
+    let alike = |h: &&Heard| same_gain(h.take, first.take);
+    let (mut all, others): (Vec<&Heard>, Vec<&Heard>) = distances.heard.iter().partition(alike);
+    all.extend(axis.heard.iter().find(alike));
+    for other in others {
         missing.push(Missing::of(
             &other.take.id,
             "its gain is another than that of the first distance",

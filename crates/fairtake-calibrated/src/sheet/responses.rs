@@ -11,11 +11,11 @@ use crate::{Quantity, found};
 use serde::{Deserialize, Serialize};
 
 /// Bands per octave of responses.
-pub(super) const PER_OCTAVE: u32 = 12;
+const PER_OCTAVE: u32 = 12;
 /// Limits of the effective frequency range, in dB.
 const RANGE_LIMITS_DB: [f64; 2] = [-3.0, -10.0];
 /// Where a reference states nothing, so much is taken, in dB either way (common practice, no source).
-const UNSTATED_WITHIN_DB: f64 = 1.0;
+pub(super) const UNSTATED_WITHIN_DB: f64 = 1.0;
 /// The whole that is used below the gate's limit must not be longer than this, in seconds.
 const LONGEST_GATE_S: f64 = 0.5;
 
@@ -28,8 +28,15 @@ pub(super) struct Heard<'b> {
     pub drift_ppm: Quantity,
 }
 
-/// Takes that could be deconvolved, and those that could not. Several at a time.
-pub(super) fn heard<'b>(takes: &[&'b BenchTake]) -> (Vec<Heard<'b>>, Vec<Missing>) {
+/// Takes that could be deconvolved, and why others could not.
+#[derive(Default)]
+pub(super) struct Series<'b> {
+    pub heard: Vec<Heard<'b>>,
+    pub missing: Vec<Missing>,
+}
+
+/// Deconvolves takes, several at a time.
+pub(super) fn heard<'b>(takes: &[&'b BenchTake]) -> Series<'b> {
     let n_threads = std::thread::available_parallelism().map_or(1, |n| n.get());
     let next = std::sync::atomic::AtomicUsize::new(0);
     let work = || {
@@ -45,14 +52,14 @@ pub(super) fn heard<'b>(takes: &[&'b BenchTake]) -> (Vec<Heard<'b>>, Vec<Missing
         threads.into_iter().flat_map(|t| t.join().expect("measuring does not panic")).collect()
     });
     all.sort_by_key(|(i, _)| *i);
-    let (mut heard, mut missing) = (Vec::new(), Vec::new());
+    let mut series = Series::default();
     for (_, result) in all {
         match result {
-            Ok(one) => heard.push(one),
-            Err(e) => missing.push(e),
+            Ok(one) => series.heard.push(one),
+            Err(e) => series.missing.push(e),
         }
     }
-    (heard, missing)
+    series
 }
 
 fn one(take: &BenchTake) -> Result<Heard<'_>, Missing> {
@@ -92,7 +99,7 @@ pub(super) fn response_of(heard: &Heard, per_octave: u32, gate: Gate) -> Result<
 pub(super) struct Averaged {
     pub gated: Response,
     whole: Response,
-    /// Level at 1 kHz of each repeat, in dB re full scale.
+    /// Level at 1 kHz of each repeat, in dB re that of the sweep.
     pub at_1khz_db: Vec<f64>,
     reflected_share: f64,
 }

@@ -1,29 +1,48 @@
 //! Which takes of a microphone belong to which measurement.
 
+use super::part::Missing;
 use crate::bench::{Bench, BenchTake, MeasuredRole};
 use crate::level::Purpose;
+use std::cmp::Reverse;
 
 /// Distances that differ by less than this, in mm, are one.
 const SAME_MM: f64 = 0.5;
 /// Angles that differ by less than this, in degrees, are one.
 const SAME_DEG: f64 = 0.05;
-/// So many distances are a series.
-const FEWEST_DISTANCES: usize = 3;
 
 /// The takes of one microphone before one loudspeaker, sorted by what they are for.
 #[derive(Default)]
 pub(super) struct Sorted<'b> {
     /// On the axis at the standard distance, one for each setting-up.
     pub axis: Vec<&'b BenchTake>,
-    /// Off the axis at the standard distance.
+    /// Off the axis.
     pub angles: Vec<&'b BenchTake>,
-    /// On the axis at other distances; empty where they are no series.
+    /// On the axis at other distances.
     pub distances: Vec<&'b BenchTake>,
     /// Of an excitation with several levels.
     pub steps: Vec<&'b BenchTake>,
     pub calibrator: Vec<&'b BenchTake>,
     pub self_noise: Vec<&'b BenchTake>,
     pub chain_noise: Vec<&'b BenchTake>,
+    /// What belongs to none of them.
+    pub strays: Vec<Missing>,
+}
+
+/// Where microphones are compared.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Standard<'b> {
+    /// Key of the loudspeaker; `None`: nothing was played.
+    source: Option<&'b str>,
+    /// Distance in mm; `None`: not logged.
+    distance_mm: Option<f64>,
+}
+
+/// Both were recorded at one distance.
+pub(super) fn same_distance(one: &BenchTake, other: &BenchTake) -> bool {
+    match (one.distance_mm, other.distance_mm) {
+        (Some(a), Some(b)) => (a - b).abs() < SAME_MM,
+        (a, b) => a.is_none() && b.is_none(),
+    }
 }
 
 /// The reference of a bench: the measurement microphone with most responses.
@@ -34,16 +53,20 @@ pub(super) fn reference(bench: &Bench) -> Option<&str> {
     measured.map(|(key, _)| key.as_str()).filter(|key| responses(key) > 0).max_by_key(|key| responses(key))
 }
 
-/// The distance at which microphones are compared, in mm: where the reference stands, else where most takes are made.
-pub(super) fn standard_mm(bench: &Bench, reference: Option<&str>) -> Option<f64> {
+/// Where the reference stands, else where most takes are made; of several the first logged.
+pub(super) fn standard<'b>(bench: &'b Bench, reference: Option<&str>) -> Standard<'b> {
     let single = |t: &&BenchTake| {
         t.role == MeasuredRole::Response
             && !has_steps(t)
             && reference.is_none_or(|reference| t.mic == reference)
     };
-    let distances: Vec<f64> = bench.takes.iter().filter(single).filter_map(|t| t.distance_mm).collect();
-    let count = |mm: f64| distances.iter().filter(|d| (**d - mm).abs() < SAME_MM).count();
-    distances.iter().copied().max_by_key(|mm| count(*mm))
+    let takes: Vec<&BenchTake> = bench.takes.iter().filter(single).collect();
+    let of_source = |source: &str| takes.iter().filter(|t| t.source == source).count();
+    let source = takes.iter().map(|t| t.source.as_str()).min_by_key(|source| Reverse(of_source(source)));
+    let here = takes.iter().filter(|t| Some(t.source.as_str()) == source);
+    let distances: Vec<f64> = here.filter_map(|t| t.distance_mm).collect();
+    let at = |mm: f64| distances.iter().filter(|d| (**d - mm).abs() < SAME_MM).count();
+    Standard { source, distance_mm: distances.iter().copied().min_by_key(|mm| Reverse(at(*mm))) }
 }
 
 /// The excitation has several levels.
@@ -52,9 +75,9 @@ fn has_steps(take: &BenchTake) -> bool {
 }
 
 /// The takes of a microphone.
-pub(super) fn sorted<'b>(bench: &'b Bench, mic: &str, standard_mm: Option<f64>) -> Sorted<'b> {
+pub(super) fn sorted<'b>(bench: &'b Bench, mic: &str, standard: Standard) -> Sorted<'b> {
     let mut out = Sorted::default();
-    let standard = |t: &BenchTake| match (t.distance_mm, standard_mm) {
+    let at_standard = |t: &BenchTake| match (t.distance_mm, standard.distance_mm) {
         (Some(mm), Some(standard)) => (mm - standard).abs() < SAME_MM,
         // What has no distance stands where everything stands.
         _ => true,
@@ -65,18 +88,24 @@ pub(super) fn sorted<'b>(bench: &'b Bench, mic: &str, standard_mm: Option<f64>) 
             MeasuredRole::SelfNoise => &mut out.self_noise,
             MeasuredRole::ChainNoise => &mut out.chain_noise,
             MeasuredRole::Ambient => continue,
+            MeasuredRole::Response if standard.source.is_some_and(|source| take.source != source) => {
+                out.strays.push(Missing::of(
+                    &take.id,
+                    format!(
+                        "it was recorded before {}, not before {}",
+                        take.source,
+                        standard.source.unwrap_or("")
+                    ),
+                    "measure each loudspeaker in a folder of its own",
+                ));
+                continue;
+            }
             MeasuredRole::Response if has_steps(take) => &mut out.steps,
             MeasuredRole::Response if take.angle_deg.abs() >= SAME_DEG => &mut out.angles,
-            MeasuredRole::Response if standard(take) => &mut out.axis,
+            MeasuredRole::Response if at_standard(take) => &mut out.axis,
             MeasuredRole::Response => &mut out.distances,
         };
         place.push(take);
-    }
-    let mut distances: Vec<f64> = out.distances.iter().filter_map(|t| t.distance_mm).collect();
-    distances.sort_by(f64::total_cmp);
-    distances.dedup_by(|a, b| (*a - *b).abs() < SAME_MM);
-    if distances.len() + usize::from(!out.axis.is_empty()) < FEWEST_DISTANCES {
-        out.distances.clear();
     }
     out
 }

@@ -11,7 +11,9 @@ use crate::{Excitation, Quantity, TextCurve};
 use fairtake_compare::{ReadError, Samples};
 use fairtake_signal::units::{amplitude_db, power_db};
 use fairtake_signal::weighting::a_power;
-use fairtake_virtual_studio::bench::session::{BenchMicrophone, Played, microphones, session};
+use fairtake_virtual_studio::bench::session::{
+    BenchMicrophone, PA_PER_FULL_SCALE, Played, loudspeaker, microphones, session,
+};
 
 const RATE_HZ: u32 = 48_000;
 
@@ -126,6 +128,15 @@ fn the_session_comes_back_on_its_data_sheets() {
     }
     assert_eq!(sheet("tern").beside_stated[0].agreement, Agreement::Differs);
 
+    // The pressure at the place: that of the sweep through the loudspeaker, 1 m before it.
+    let sensitivity = sheet("heron").sensitivity.found.as_ref().expect("is known");
+    let played_db = bench.takes[3].excitation.as_ref().expect("a response").form().levels_dbfs[0];
+    let effective_pa = PA_PER_FULL_SCALE / 2f64.sqrt() * loudspeaker().response.response(1000.0).norm();
+    let truth = amplitude_db(effective_pa / 20e-6).expect("sounds") + played_db;
+    let found = sensitivity.conditions.spl_db.expect("by the reference");
+    // The reference's centre lies behind its mark, and its calibrator is off by a tenth.
+    assert!((found - truth).abs() < 0.3, "{found} {truth}");
+
     // Response: within 0.3 dB from the gate's limit on; below, held by the intervals.
     for mic in [&heron, &moorhen] {
         let found = sheet(mic.key).response.found.as_ref().expect("is known");
@@ -154,6 +165,10 @@ fn the_session_comes_back_on_its_data_sheets() {
         |hz: f64| direction.octaves.iter().find(|b| (b.centre_hz / hz - 1.0).abs() < 0.1).expect("is there");
     let index = octave(2000.0).directivity_index_db.as_ref().expect("enough angles");
     holds("directivity index", index, power_db(3.0).expect("positive"), 0.1);
+    for hz in [500.0, 1000.0, 2000.0] {
+        let order = octave(hz).first_order.as_ref().expect("fitted");
+        holds("gradient share by direction", &order.gradient_share, heron.gradient_share, 0.01);
+    }
     let behind = octave(1000.0).at_180_db.as_ref().expect("was recorded");
     let r = 1.0 + heron.centre_mm / 1000.0;
     let truth = amplitude_db(heron.heard(1000.0, r, 180.0).norm() / heron.heard(1000.0, r, 0.0).norm());
@@ -212,4 +227,43 @@ fn what_is_missing_is_said_where_it_would_stand() {
     let refused = measure(&bench, "test");
     let why = told(&refused.sheets[0].sensitivity.missing);
     assert!(why.contains("omnidirectional"), "{why}");
+}
+
+#[test]
+fn takes_that_cannot_be_held_together_are_named_and_not_mixed() {
+    let mut bench = bench();
+    let told = |m: &Measurements, of: fn(&DataSheet) -> &Vec<Missing>, mic: &str| -> Vec<String> {
+        let sheet = m.sheets.iter().find(|s| s.mic == mic).expect("was recorded");
+        of(sheet).iter().map(|m| format!("{}: {}", m.take.as_deref().unwrap_or("-"), m.what)).collect()
+    };
+    let mut at = |mic: &str, change: &dyn Fn(&BenchTake) -> bool, by: &dyn Fn(&mut BenchTake)| {
+        let take = bench.takes.iter_mut().find(|t| t.mic == mic && change(t)).expect("was recorded");
+        by(take);
+        take.id.clone()
+    };
+    let louder = |t: &mut BenchTake| t.gain_db = t.gain_db.map(|db| db + 10.0);
+    let turned = at("heron", &|t| t.angle_deg == 90.0, &louder);
+    let ambient = at("tern", &|t| t.role == MeasuredRole::Ambient, &louder);
+    let elsewhere = at("moorhen", &|t| t.role == MeasuredRole::Response && t.placement == 2, &|t| {
+        t.source = "horn".into()
+    });
+    let measured = measure(&bench, "test");
+    let direction = told(&measured, |s| &s.direction.missing, "heron");
+    assert!(direction.iter().any(|m| m.contains(&turned) && m.contains("gain")), "{direction:?}");
+    let noise = told(&measured, |s| &s.noise.missing, "heron");
+    assert!(noise.iter().any(|m| m.contains(&ambient) && m.contains("gain")), "{noise:?}");
+    let sheet = |key: &str| measured.sheets.iter().find(|s| s.mic == key).expect("was recorded");
+    assert_eq!(sheet("heron").noise.found.as_ref().expect("a level").a_weighted.standing, Standing::AtMost);
+    let response = told(&measured, |s| &s.response.missing, "moorhen");
+    assert!(response.iter().any(|m| m.contains(&elsewhere) && m.contains("horn")), "{response:?}");
+    assert_eq!(sheet("moorhen").response.found.as_ref().expect("two takes").n_repeats, 2);
+    // One of the reference's takes at another gain: its level is none of the others', and nothing is carried over.
+    let reference = bench
+        .takes
+        .iter_mut()
+        .find(|t| t.mic == "tern" && t.role == MeasuredRole::Response && t.placement == 2);
+    louder(reference.expect("was recorded"));
+    let measured = measure(&bench, "test");
+    let sensitivity = told(&measured, |s| &s.sensitivity.missing, "heron");
+    assert!(sensitivity.iter().any(|m| m.contains("tern") && m.contains("gain")), "{sensitivity:?}");
 }

@@ -1,28 +1,32 @@
 //! Direction of a microphone from its takes at logged angles.
 
+use super::levels::same_gain;
 use super::part::{Missing, Part};
-use super::responses::{Heard, PER_OCTAVE, gate_of, response_of};
+use super::responses::{Heard, Series, gate_of, response_of};
+use super::sorted::same_distance;
 use crate::band_level::BandLevel;
 use crate::bench::Bench;
 use crate::direction::{AngleTake, Direction, Turning, direction};
-use crate::response::{Gate, ImpulseResponse, third_octaves};
+use crate::response::{Gate, ImpulseResponse};
 
 /// How far the acoustic centre may lie off the axis of turning, in mm either way (common practice, no source).
 const CENTRE_MM: f64 = 10.0;
 
+/// Bands per octave.
+const THIRDS: u32 = 3;
 /// So far above the strongest reflection, in dB, a level is surely the direct sound's.
 const MARGIN_DB: f64 = 6.0;
 
 /// Levels in third octaves of one take. What the gate leaves unsure is the same for all takes of one microphone and falls out of
 /// their differences.
 pub(super) fn thirds(heard: &Heard, gate: Gate) -> Result<Vec<BandLevel>, Missing> {
-    let response = response_of(heard, PER_OCTAVE, gate)?;
-    let bands = third_octaves(&response).into_iter().filter_map(|band| {
+    let response = response_of(heard, THIRDS, gate)?;
+    let bands = response.points.into_iter().filter_map(|band| {
         let level = band.level_db?;
         let own: Vec<_> = level.budget.iter().filter(|part| part.from != "gate").collect();
         let variance: f64 = own.iter().map(|part| part.standard.powi(2)).sum();
         Some(BandLevel {
-            centre_hz: (band.from_hz * band.to_hz).sqrt(),
+            centre_hz: band.hz,
             level_db: level.value,
             standard_db: (!own.is_empty()).then(|| variance.sqrt()),
             degrees_of_freedom: own.iter().filter_map(|part| part.degrees_of_freedom).reduce(f64::min),
@@ -31,23 +35,26 @@ pub(super) fn thirds(heard: &Heard, gate: Gate) -> Result<Vec<BandLevel>, Missin
     Ok(bands.collect())
 }
 
-/// Direction: the takes off the axis, and that on the axis of the same setting-up.
-pub(super) fn direction_sheet(
-    bench: &Bench,
-    axis: &[Heard],
-    off_axis: &[Heard],
-    mut missing: Vec<Missing>,
-) -> Part<Direction> {
-    let Some(first) = off_axis.first() else {
+/// Direction: the takes off the axis, and that on the axis, at one distance and gain; of the same setting-up where there is one.
+pub(super) fn direction_sheet(bench: &Bench, on_axis: [&Series; 2], off_axis: &Series) -> Part<Direction> {
+    let mut missing = off_axis.missing.clone();
+    let Some(first) = off_axis.heard.first() else {
         if missing.is_empty() {
             let hint = "turn the microphone in equal steps and log angle_deg with each take";
             missing.push(Missing::whole("no takes off the axis were recorded", hint));
         }
         return Part::none(missing);
     };
-    let placement = first.take.placement;
-    let front = axis.iter().find(|h| h.take.placement == placement).or_else(|| axis.first());
-    let all: Vec<&Heard> = front.into_iter().chain(off_axis).collect();
+    let alike = |h: &&Heard| same_distance(h.take, first.take) && same_gain(h.take, first.take);
+    let fronts: Vec<&Heard> = on_axis.iter().flat_map(|series| &series.heard).filter(alike).collect();
+    let set_up = |h: &&&Heard| h.take.placement == first.take.placement;
+    let front = fronts.iter().find(set_up).or(fronts.first()).copied();
+    let (turned, others): (Vec<&Heard>, Vec<&Heard>) = off_axis.heard.iter().partition(alike);
+    missing.extend(others.iter().map(|other| {
+        let what = "its distance or gain is another than that of the first angle";
+        Missing::of(&other.take.id, what, "record all angles and the front at one distance and gain")
+    }));
+    let all: Vec<&Heard> = front.into_iter().chain(turned).collect();
     let gate = gate_of(&front.into_iter().collect::<Vec<_>>());
     let reflected_db = match gate {
         Gate::Seconds(s) => front.and_then(|f| f.impulses.last()?.strongest_reflection_db(s)),
@@ -96,9 +103,9 @@ fn doubtful(found: &Direction, reflected_db: f64) -> Option<Missing> {
     let lowest = lowest.fold(f64::INFINITY, f64::min);
     (lowest < reflected_db + MARGIN_DB).then(|| {
         let what = format!(
-            "levels below {:.0} dB may be what walls reflect to the microphone: the strongest reflection lies {:.0} dB under the \
+            "levels below −{:.0} dB may be what walls reflect to the microphone: the strongest reflection lies {:.0} dB under the \
              direct sound of the front",
-            reflected_db + MARGIN_DB,
+            -(reflected_db + MARGIN_DB),
             -reflected_db
         );
         Missing::whole(what, "turn it farther from walls, or put absorbers behind it")

@@ -6,7 +6,9 @@ use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
 use fairtake_calibrated::proximity::{Proximity, Reach};
-use fairtake_calibrated::sheet::{Agreement, BesideStated, DistortionSheet, Missing, Part, ResponseSheet};
+use fairtake_calibrated::sheet::{
+    Agreement, BesideStated, Bound, DistortionSheet, Missing, Part, ResponseSheet,
+};
 use fairtake_calibrated::{DataSheet, Quantity};
 
 /// A line: what, and its value.
@@ -46,6 +48,8 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
 fn part<T>(title: &'static str, part: &Part<T>, lines: impl Fn(&T) -> (Vec<Line>, Vec<String>)) -> PartLines {
     let (lines, mut remarks) = part.found.as_ref().map(lines).unwrap_or_default();
     remarks.extend(part.missing.iter().map(missing));
+    // Cautions are sentences; whoever prints a remark ends it.
+    let remarks = remarks.into_iter().map(|r| r.trim_end_matches('.').to_string()).collect();
     PartLines { title, lines, remarks }
 }
 
@@ -200,7 +204,7 @@ fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
         put("at 90°", &band.at_90_db);
         put("at 180°", &band.at_180_db);
         put("directivity index", &band.directivity_index_db);
-        put("front to back", &band.front_to_back_random_db);
+        put("front half to back half at random incidence", &band.front_to_back_random_db);
         if let Some(f) = &band.first_order {
             held.push(format!("share of the gradient {}", with_half(&f.gradient_share, "").trim_end()));
         }
@@ -234,14 +238,20 @@ const RISE_HZ: f64 = 100.0;
 
 fn proximity(p: &Proximity) -> (Vec<Line>, Vec<String>) {
     let mut lines = Vec::new();
-    for at in &p.distances {
+    // What rises is held against the farthest distance, which has no rise itself.
+    let farthest = p.distances.iter().map(|at| at.distance_mm).fold(0.0, f64::max);
+    for at in p.distances.iter().filter(|at| at.distance_mm < farthest) {
         let near = at
             .bands
             .iter()
             .min_by(|a, b| (a.centre_hz / RISE_HZ).ln().abs().total_cmp(&(b.centre_hz / RISE_HZ).ln().abs()));
         if let Some((band, rise)) = near.and_then(|b| Some((b, b.rise_db.as_ref()?))) {
-            let what = format!("rise at {}, {:.0} mm", hertz(band.centre_hz), at.distance_mm);
-            lines.push(line(&what, rise, "dB re 1 kHz"));
+            let what = format!(
+                "rise at {} over 1 kHz, {:.0} mm against {farthest:.0} mm",
+                hertz(band.centre_hz),
+                at.distance_mm
+            );
+            lines.push(line(&what, rise, "dB"));
         }
     }
     lines.push(line("share of the gradient at low frequencies", &p.model.gradient_share, ""));
@@ -345,7 +355,7 @@ fn noise(n: &Noise) -> (Vec<Line>, Vec<String>) {
         level("equivalent noise level, A-weighted", &n.a_weighted),
         level("equivalent noise level, BS.468 quasi-peak", &n.bs468),
         line("signal-to-noise ratio re 94 dB SPL, A-weighted", &n.signal_to_noise_db, "dB"),
-        line("dynamic range, A-weighted", &n.dynamic_range_db, "dB"),
+        line("from that noise to full scale of the chain as set, A-weighted", &n.dynamic_range_db, "dB"),
     ];
     let share =
         |share: f64| if share < 0.005 { "under 1 %".to_string() } else { format!("{:.0} %", 100.0 * share) };
@@ -366,14 +376,24 @@ fn beside(rows: &[BesideStated]) -> PartLines {
     let lines = rows
         .iter()
         .map(|b| {
-            let why = b.note.clone().unwrap_or("not measured".into());
-            let measured = b.measured.as_ref().map_or(why, |m| format!("measured {}", with_half(m, "")));
+            let bound = match b.bound {
+                Bound::Own => "measured",
+                Bound::AtMost => "measured at most",
+                Bound::AtLeast => "measured at least",
+            };
+            let value = b.measured.as_ref().map(|m| format!("{bound} {}", with_half(m, "").trim_end()));
+            let measured = match (value, &b.note) {
+                (Some(value), Some(note)) => format!("{value} ({note})"),
+                (Some(value), None) => value,
+                (None, Some(why)) => why.clone(),
+                (None, None) => "not measured".to_string(),
+            };
             let agrees = match b.agreement {
                 Agreement::Agrees => "agrees",
                 Agreement::Differs => "differs",
                 Agreement::Unknown => "cannot be told",
             };
-            said(&b.what, format!("stated {}, {}: {agrees}", plain(b.stated, 1), measured.trim_end()))
+            said(&b.what, format!("stated {}, {}: {agrees}", plain(b.stated, 1), measured))
         })
         .collect();
     PartLines { title: "Beside what its maker states", lines, remarks: Vec::new() }

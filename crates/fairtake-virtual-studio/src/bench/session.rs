@@ -16,7 +16,7 @@ use std::f64::consts::TAU;
 /// ISO 9613-1:1993, Formula (A.5); see `reference/06_speed_of_sound.csv`.
 const SPEED_M_S: f64 = 343.2;
 /// Sound pressure that a sine at full scale makes 1 m before the loudspeaker, in Pa (amplitude).
-const PA_PER_FULL_SCALE: f64 = 4.0;
+pub const PA_PER_FULL_SCALE: f64 = 4.0;
 /// Amplitude at the converter's input at full scale, in V: 12 dB re 1 V for a sine's effective value.
 const FULL_SCALE_DBV: f64 = 12.0;
 /// Distance of the standard set-up in mm.
@@ -159,18 +159,23 @@ pub struct Played<'a> {
 /// The log of the session, but for its takes.
 const LOG_HEAD: &str = include_str!("session.toml");
 
-/// Renders the session: takes of a response over `sweep`, one over `steps` with several levels, a calibrator, silence.
-pub fn session(sweep: &Played, steps: &Played, rate_hz: u32, seed: u64) -> BenchScene {
-    let mut made = Making { rate_hz, seed, takes: Vec::new() };
-    let [tern, heron, moorhen] = microphones();
-    let loudspeaker = Loudspeaker {
+/// What plays; its distortion is of full scale.
+pub fn loudspeaker() -> Loudspeaker {
+    Loudspeaker {
         distortion: Some(Distortion::memoryless(&[(2, 1e-3), (3, 1e-3)])),
         response: Chain(vec![
             Filter::HighPass { hz: 55.0, q: 0.8 },
             Filter::Peak { hz: 1500.0, q: 1.2, db: -2.0 },
             Filter::Slope { hz: 25_000.0 },
         ]),
-    };
+    }
+}
+
+/// Renders the session: takes of a response over `sweep`, one over `steps` with several levels, a calibrator, silence.
+pub fn session(sweep: &Played, steps: &Played, rate_hz: u32, seed: u64) -> BenchScene {
+    let mut made = Making { rate_hz, seed, takes: Vec::new() };
+    let [tern, heron, moorhen] = microphones();
+    let loudspeaker = loudspeaker();
     let rate = f64::from(rate_hz);
     let sound = |played: &Played| {
         let samples: Vec<f64> = played.samples.iter().map(|x| PA_PER_FULL_SCALE * f64::from(*x)).collect();

@@ -9,6 +9,13 @@ use rand_chacha::rand_core::SeedableRng;
 pub enum Pattern {
     /// 1 − B + B·cos θ.
     FirstOrder(f64),
+    /// The same before a point source near by: the gradient reads 1 − j/(kr) times as much, and the whole is re its front.
+    FirstOrderAt {
+        /// Gradient share B.
+        share: f64,
+        /// 2π times the distance over the wavelength.
+        kr: f64,
+    },
     /// A first-order pattern times the sine quotient of a width: sin(x)/x, x = `wave`·sin θ. Beyond π it has lobes.
     Lobed {
         /// Gradient share B.
@@ -24,6 +31,10 @@ impl Pattern {
         let first = |b: f64| 1.0 - b + b * angle.cos();
         match *self {
             Pattern::FirstOrder(b) => first(b),
+            Pattern::FirstOrderAt { share, kr } => {
+                let heard = first(share).hypot(share * angle.cos() / kr) / 1f64.hypot(share / kr);
+                heard.copysign(first(share))
+            }
             Pattern::Lobed { share, wave } => {
                 let x = wave * angle.sin();
                 first(share) * if x.abs() < 1e-9 { 1.0 } else { x.sin() / x }
