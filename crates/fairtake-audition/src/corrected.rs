@@ -1,9 +1,10 @@
 //! A microphone with the correction of an equaliser bridge: to be heard, and to be taken from the one that it becomes like.
 
 use crate::difference::{Side, difference};
+use crate::excerpts::once;
 use crate::imposed::through;
 use crate::moments::moments;
-use crate::{AuditionError, Clip, Imposed, MomentKind, Paired, Stretch, gains_db};
+use crate::{AuditionError, Clip, Imposed, Paired, Stretch, gains_db};
 use fairtake_bridge::Bridge;
 use fairtake_compare::{Findings, Take, TakeMeasure};
 use fairtake_signal::fir::{ample_taps, minimum_phase_fir};
@@ -51,8 +52,8 @@ pub fn corrected(reference: &Clip, moment: &[Clip], bridge: &Bridge, by: By) -> 
 /// So many seconds are enough to tell what is left: more change it by less than playing does.
 const ENOUGH_S: f64 = 15.0;
 
-/// Energy of what is left when one microphone is taken from the other, in dB re that of the other (null depth), over all
-/// that they recorded together and that can be heard, up to a quarter of a minute. Less is better; what is left is what no filter of this kind carries.
+/// Energy of what is left when one microphone is taken from the other, in dB re that of the other (null depth), over
+/// what they recorded together, one moment after the other, until a quarter of a minute is reached. Less is better; what is left is what no filter of this kind carries.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LeftOver {
     /// After gain and delay alone.
@@ -61,6 +62,8 @@ pub struct LeftOver {
     pub correction_db: f64,
     /// The first one through the equaliser.
     pub equaliser_db: f64,
+    /// Over so many seconds.
+    pub seconds: f64,
 }
 
 /// What is left of the pair of a bridge. `None` where they were not recorded together, their delay is not known, or nothing can
@@ -82,14 +85,13 @@ pub fn left_over(
     let mics = [bridge.from.clone(), bridge.to.clone()];
     let gains = gains_db(findings, &bridge.source, &mics)?;
     let mut energies = [0.0; 4];
-    let mut heard_s = 0.0;
-    for moment in moments.iter().filter(|m| m.kind != MomentKind::Whole || moments.len() == 1) {
+    let mut seconds = 0.0;
+    for moment in once(&moments) {
         let part = |mic: &String| moment.parts.iter().find(|p| p.mic == *mic);
         let [Some(a), Some(b)] = [part(&mics[0]), part(&mics[1])] else { continue };
-        if heard_s >= ENOUGH_S {
+        if seconds >= ENOUGH_S {
             break;
         }
-        heard_s += moment.duration_s;
         if moment.paired != Paired::SamePerformance {
             return Ok(None);
         }
@@ -116,6 +118,7 @@ pub fn left_over(
             continue;
         }
         let whole = energy(b)?;
+        seconds += moment.duration_s;
         energies[3] += whole;
         energies.iter_mut().zip(left).for_each(|(sum, share)| *sum += share * whole);
     }
@@ -125,6 +128,7 @@ pub fn left_over(
         without_db,
         correction_db,
         equaliser_db,
+        seconds,
     }))
 }
 

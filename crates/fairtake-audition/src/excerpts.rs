@@ -23,18 +23,22 @@ pub fn excerpts(moments: &[Moment], excerpt: Excerpt) -> Vec<Moment> {
     let cut = |m: &Moment, spans: &[(f64, f64)]| -> Vec<Moment> {
         spans.iter().filter_map(|(from_s, to_s)| within(m, *from_s, *to_s)).collect()
     };
-    let take = |m: &Moment| m.parts.first().map(|p| p.take.clone());
-    let again =
-        |whole: &Moment| moments.iter().any(|m| m.kind != MomentKind::Whole && take(m) == take(whole));
-    let passages = moments.iter().filter(|m| m.kind != MomentKind::Whole || !again(m));
     match excerpt {
         Excerpt::Passage => moments.to_vec(),
-        Excerpt::Event => passages.flat_map(|m| cut(m, &events(m))).collect(),
+        Excerpt::Event => once(moments).flat_map(|m| cut(m, &events(m))).collect(),
         Excerpt::Seconds(s) => {
             let s = s.clamp(EXCERPT_S.0, EXCERPT_S.1);
-            passages.flat_map(|m| cut(m, &slices(m.duration_s, s))).collect()
+            once(moments).flat_map(|m| cut(m, &slices(m.duration_s, s))).collect()
         }
     }
+}
+
+/// Every sound once: the whole of a take is left away where passages hold it again.
+pub(crate) fn once(moments: &[Moment]) -> impl Iterator<Item = &Moment> {
+    let take = |m: &Moment| m.parts.first().map(|p| p.take.clone());
+    let again =
+        move |whole: &Moment| moments.iter().any(|m| m.kind != MomentKind::Whole && take(m) == take(whole));
+    moments.iter().filter(move |m| m.kind != MomentKind::Whole || !again(m))
 }
 
 /// From shortly before each onset to shortly before the next.

@@ -35,9 +35,13 @@ pub fn sentences(bridge: &Bridge, name: impl Fn(&str) -> String) -> Vec<String> 
         "{from} and {to} differ by {} dB after the level match{placed} (root mean square over octaves)",
         plain(bridge.difference_rms_db, 1)
     )];
+    let tried = match bridge.held_out {
+        Some(h) if h.by_placement => "on placements that were not used to set it",
+        _ => "on events that were not used to set it, of the same takes (another placement may differ more)",
+    };
     out.push(match bridge.after_equaliser.explained {
         Some(share) => format!(
-            "on takes that were not used to set it, {bands} on {from} carries about {} % of the difference (of its square, less \
+            "{tried}, {bands} on {from} carries about {} % of the difference (of its square, less \
              what the takes differ by themselves)",
             plain((100.0 * share).floor(), 0)
         ),
@@ -81,11 +85,11 @@ fn remains(bridge: &Bridge, after: &str, carried: &Carried, verdicts: &[Verdict]
         let of = bridge.bands.iter().zip(verdicts).filter(|(_, v)| **v == wanted);
         plain(of.map(|(b, _)| (b.to_hz / b.from_hz).log2()).sum::<f64>(), 1)
     };
-    let (alike, open) = (octaves(Verdict::Alike), octaves(Verdict::Undecided));
-    let rest = format!("{alike} octaves are alike, {open} undecided");
+    let [alike, open, different] = [Verdict::Alike, Verdict::Undecided, Verdict::Different].map(octaves);
+    let rest = format!("{alike} octaves are alike, {open} undecided, {different} different");
     match carried.greatest {
         Some(g) => format!(
-            "{whole}; {rest}, and different from {} to {}, up to {} dB",
+            "{whole}; {rest}, most from {} to {}, up to {} dB",
             hertz(g.from_hz),
             hertz(g.to_hz),
             signed(g.remaining_db)

@@ -11,8 +11,11 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use fairtake_audition::{EXCERPT_S, Excerpt};
+use fairtake_bridge::Bridge;
+use fairtake_compare::PairDistance;
 use fairtake_files::wav::Replace;
 use fairtake_files::{MANIFEST, listed};
+use fairtake_report::Heard;
 use fairtake_report::figure::{Decade, Theme};
 use fairtake_write_up::{
     Draw, Ffmpeg, Keep, Material, MovingPicture, ReelsWanted, Size, Wanted, moving_plans, write_up,
@@ -151,25 +154,42 @@ fn draw() -> Result<Draw, Trouble> {
     Ok(Draw { seed: u64::from_le_bytes(bytes) })
 }
 
+/// What stands beside the findings in the folder. Sizes need none of it.
+#[derive(Default)]
+struct BesideThem {
+    heard: Vec<Heard>,
+    bridges: Vec<Bridge>,
+    distances: Vec<PairDistance>,
+}
+
+impl BesideThem {
+    fn of(desk: &Desk, now: &Now) -> Result<BesideThem, Trouble> {
+        let findings = desk.findings(now)?;
+        Ok(BesideThem {
+            heard: crate::blind::heard(desk, now)?,
+            bridges: desk.bridges(now, &findings)?,
+            distances: desk.all_distances(now, &findings)?,
+        })
+    }
+}
+
 /// Findings, takes and measures of the folder as it is.
 fn with_material<T>(
     desk: &Desk,
     now: &Now,
+    beside: &BesideThem,
     work: impl FnOnce(&Material<'_>) -> Result<T, Trouble>,
 ) -> Result<T, Trouble> {
     let findings = desk.findings(now)?;
     let checked = desk.checked(now)?;
-    let heard = crate::blind::heard(desk, now)?;
-    let bridges = desk.bridges(now, &findings)?;
-    let distances = desk.all_distances(now, &findings)?;
     work(&Material {
         findings: &findings,
         takes: &now.loaded.takes,
         measures: &checked.measures,
         gone: &[],
-        heard: &heard,
-        bridges: &bridges,
-        distances: &distances,
+        heard: &beside.heard,
+        bridges: &beside.bridges,
+        distances: &beside.distances,
     })
 }
 
@@ -182,7 +202,9 @@ pub(crate) async fn sizes(
         let wanted = chosen.wanted()?;
         let Some(moving) = &wanted.moving else { return Ok(json!({ "lines": [] })) };
         let now = desk.now()?;
-        let plans = with_material(&desk, &now, |m| Ok(moving_plans(m, &wanted.reels, moving)))?;
+        let plans = with_material(&desk, &now, &BesideThem::default(), |m| {
+            Ok(moving_plans(m, &wanted.reels, moving))
+        })?;
         let mut lines: Vec<String> =
             plans.into_iter().map(|p| p.map_or_else(|why| why, |plan| plan.words())).collect();
         if moving.keep != Keep::Frames {
@@ -211,7 +233,7 @@ pub(crate) async fn everything(
         let now = desk.now()?;
         let name = free_name(&desk)?;
         let target = desk.path().join(&name);
-        let written = with_material(&desk, &now, |m| {
+        let written = with_material(&desk, &now, &BesideThem::of(&desk, &now)?, |m| {
             // Kept, so that it can be written up again when takes are gone. That it cannot be kept is no reason not to write.
             let _ = desk.keep(&now, m.findings);
             let mut tell = |p: fairtake_write_up::Progress| {

@@ -1,6 +1,6 @@
 //! Tables of the store.
 
-use rusqlite::Connection;
+use rusqlite::{Connection, Transaction, TransactionBehavior};
 use std::time::Duration;
 
 /// So long another program may hold the file before a write fails.
@@ -61,21 +61,26 @@ pub(super) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
     connection.pragma_update(None, "foreign_keys", true)?;
     // What is deleted is gone from the file too.
     connection.pragma_update(None, "secure_delete", true)?;
-    let form: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
-    if form == FORM {
+    if form_of(connection)? == FORM {
         return Ok(());
     }
-    if form == 1 {
+    // Asked again inside: another program may have brought the file to this form meanwhile.
+    let all = Transaction::new_unchecked(connection, TransactionBehavior::Immediate)?;
+    match form_of(&all)? {
+        FORM => return Ok(()),
+        0 => all.execute_batch(TABLES)?,
         // Since form 2 it is counted how many sittings were deleted; before that it is not known.
-        return connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE; ALTER TABLE test ADD COLUMN n_deleted INTEGER NOT NULL DEFAULT 0; \
-             PRAGMA user_version = {FORM}; COMMIT;"
-        ));
+        1 => all.execute_batch("ALTER TABLE test ADD COLUMN n_deleted INTEGER NOT NULL DEFAULT 0;")?,
+        form => {
+            return Err(rusqlite::Error::InvalidParameterName(format!(
+                "form {form} of the tests is newer than this program, which knows {FORM}"
+            )));
+        }
     }
-    if form != 0 {
-        return Err(rusqlite::Error::InvalidParameterName(format!(
-            "form {form} of the tests is newer than this program, which knows {FORM}"
-        )));
-    }
-    connection.execute_batch(&format!("BEGIN IMMEDIATE; {TABLES} PRAGMA user_version = {FORM}; COMMIT;"))
+    all.pragma_update(None, "user_version", FORM)?;
+    all.commit()
+}
+
+fn form_of(connection: &Connection) -> rusqlite::Result<i64> {
+    connection.query_row("PRAGMA user_version", [], |row| row.get(0))
 }

@@ -123,14 +123,14 @@ fn of_hits(
                     "The difference between {both}, as placed, was heard, more than that between two passes of one microphone."
                 ),
             });
-            says.push(heard_in(hits, low, high));
+            says.push(heard_in("it is heard", hits, low, high));
         }
         HitOutcome::ToldApart => {
             says.push(format!(
                 "Recordings by {both} can be told apart; by the microphones or by the playing is not known without control \
                  trials."
             ));
-            says.push(heard_in(hits, low, high));
+            says.push(heard_in("they are told apart", hits, low, high));
         }
         HitOutcome::NotMoreThanControl => says.push(format!(
             "Recordings by {both} can be told apart, but not shown more easily than two passes of one microphone: \
@@ -202,27 +202,33 @@ fn fixed(n: u64, counted: Counted, says: &mut Vec<String>, does_not: &mut Vec<St
             "{was} fixed beforehand and {done} came to the end: this is a look on the way, and whoever stops at one that suits gives \
              guessing more than one chance."
         )),
-        done => does_not.push(format!(
-            "{was} fixed beforehand, {done} came to the end and {} were deleted: how often guessing does as well is known only for \
-             the number that was fixed.",
-            counted.deleted
-        )),
+        done => {
+            let deleted = match counted.deleted {
+                0 => String::new(),
+                1 => " and 1 was deleted".to_string(),
+                n => format!(" and {n} were deleted"),
+            };
+            does_not.push(format!(
+                "{was} fixed beforehand, {done} came to the end{deleted}: how often guessing does as well is known only for the \
+                 number that was fixed."
+            ));
+        }
     }
 }
 
-/// In how many trials it is heard. The verdict is one-sided and about these answers; this is two-sided and, of several
+/// In how many trials `it` is the case. The verdict is one-sided and about these answers; this is two-sided and, of several
 /// sittings, about listeners like these, so that it may begin at nothing.
-fn heard_in(hits: &Hits, low: f64, high: f64) -> String {
+fn heard_in(it: &str, hits: &Hits, low: f64, high: f64) -> String {
     let whose = if hits.each.len() > 1 { "by listeners like these " } else { "" };
     if low > 0.0 {
         return format!(
-            "With 95 % confidence it is heard {whose}in {} to {} of trials, all others being guessed.",
+            "With 95 % confidence {it} {whose}in {} to {} of trials, all others being guessed.",
             percent(low),
             percent(high)
         );
     }
     format!(
-        "It may be heard {whose}in up to {} of trials; a lower end is not shown with 95 % confidence on both sides.",
+        "The interval allows that {it} {whose}in up to {} of trials; a lower end is not shown with 95 % confidence on both sides.",
         percent(high)
     )
 }

@@ -3,15 +3,19 @@
 use super::takes::encoded;
 use crate::views::{BridgePage, FoundBridge, Named};
 use fairtake_audition::LeftOver;
+use fairtake_bridge::USUAL_LIMITS;
 use fairtake_report::bridge::section;
 use fairtake_report::page::mic_name;
 use fairtake_report::words::signed;
 use maud::{Markup, html};
 
+/// A filter that makes two microphones cancel better by less than this, in dB, does not help them cancel (assumption).
+const LITTLE_DB: f64 = 0.5;
+
 pub(crate) fn bridge(page: &BridgePage) -> Markup {
     html! {
         h1 { "How much is equalising?" }
-        p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on takes that were not used to set it." }
+        p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on placements, or on events, that were not used to set it. Level match, margin and bands are the standard ones here, whatever the comparison was set to." }
         (choices(page))
         @match &page.found {
             None => { @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } } },
@@ -71,7 +75,9 @@ fn shown(page: &BridgePage, found: &FoundBridge) -> Markup {
             ul { @for (name, what, told) in &found.files {
                 li { a href=(format!("{file}&file={name}")) download { (name) } ": " (what) @if let Some(told) = told { " (" (told) ")" } "." }
             } }
-            p.quiet { "Try a correction quiet first: a boost is louder than what you are used to. " a href=(listen) { "Listen to it" } " beside both microphones. " a href=(compare) { "Back to the comparison" } "." }
+            p.quiet { "Try a correction quiet first: a boost is louder than what you are used to. "
+                @if (page.most_boost_db, page.most_bands) == USUAL_LIMITS { a href=(listen) { "Listen" } " to corrections beside their microphones. " }
+                a href=(compare) { "Back to the comparison" } "." }
         }
     }
 }
@@ -80,7 +86,7 @@ fn taken_away(left: &LeftOver, from: &str, to: &str) -> Markup {
     html! {
         section aria-labelledby="taken-away" {
             h2 id="taken-away" { "Taken away from each other" }
-            p { "They were recorded together, so that " (from) " can be taken from " (to) ". What is left then, re the energy of " (to) ":" }
+            p { "They were recorded together, so that " (from) " can be taken from " (to) ". What is left then, re the energy of " (to) ", over " (format!("{:.0}", left.seconds)) " s of the takes by which the equaliser was set:" }
             div.scroll { table {
                 thead { tr { th { "after" } th.n { "left, dB" } } }
                 tbody {
@@ -89,7 +95,13 @@ fn taken_away(left: &LeftOver, from: &str, to: &str) -> Markup {
                     tr { th scope="row" { "the smoothest correction" } td.n { (signed(left.correction_db)) } }
                 }
             } }
-            p.quiet { "What is left is what no such filter carries: phase, what happens in time, distortion, noise, sound from other directions." }
+            p.quiet {
+                @if left.without_db - left.equaliser_db.min(left.correction_db) < LITTLE_DB {
+                    "The filters do not make them cancel better, although they bring the spectra together: what keeps them apart here is phase, what happens in time, distortion, noise and sound from other directions."
+                } @else {
+                    "What is left is what no such filter carries: phase, what happens in time, distortion, noise, sound from other directions."
+                }
+            }
         }
     }
 }

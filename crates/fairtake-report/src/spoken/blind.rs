@@ -79,7 +79,8 @@ fn of_hits(out: &mut Pieces, form: Form, score: &Score, hits: &Hits, n: &str) {
     let is_told = matches!(hits.outcome, HitOutcome::Heard | HitOutcome::ToldApart);
     out.must(if is_told && low > 0.0 {
         let sure = percent(form, 100.0 * CONFIDENCE);
-        format!("With {sure} confidence it is heard in {low:.0} to {} of trials.", percent(form, high))
+        let it = if hits.outcome == HitOutcome::Heard { "it is heard" } else { "they are told apart" };
+        format!("With {sure} confidence {it} in {low:.0} to {} of trials.", percent(form, high))
     } else {
         format!("The interval allows that it is heard in up to {} of trials.", percent(form, high))
     });
