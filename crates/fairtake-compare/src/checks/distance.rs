@@ -1,6 +1,7 @@
 //! Could a small change of distance alone make the low-frequency difference that was found?
 
-use crate::{Band, SettingUp, distance_change_db};
+use crate::judge::change_db;
+use crate::{Band, SettingUp};
 
 /// Bands looked at reach at least up to here: above, the allowance for angle and lateral offset begins.
 const UP_TO_HZ: f64 = 1000.0;
@@ -71,7 +72,7 @@ pub(super) fn explain(bands: &[Band], setting_up: &SettingUp, margin_db: f64) ->
     if sides.iter().any(|(_, low)| low.len() < FEWEST_BANDS) {
         return None;
     }
-    if sides.iter().all(|(_, low)| stays_within(low, &vec![0.0; low.len()])) {
+    if sides.iter().all(|(_, low)| stays_within(low.iter().map(|b| (b, 0.0)))) {
         return Some(Explained::NothingToExplain);
     }
     let found = sides.iter().filter_map(|(moved, low)| fit(low, setting_up, *moved));
@@ -113,47 +114,39 @@ fn low_bands(bands: &[Band], s: &SettingUp, moved: Moved, least_half_db: f64) ->
 
 /// True where some offset brings the curve into every band's interval. The offset is free: the level match takes all
 /// frequencies together, and what the microphones do above must not pass for distance.
-fn stays_within(low: &[Low], curve_db: &[f64]) -> bool {
-    let bound = |of: fn(&Low) -> f64, start: f64, pick: fn(f64, f64) -> f64| {
-        low.iter().zip(curve_db).map(|(b, c)| of(b) - c).fold(start, pick)
-    };
-    bound(|b| b.low_db, f64::NEG_INFINITY, f64::max) <= bound(|b| b.high_db, f64::INFINITY, f64::min)
+fn stays_within<'a>(curve_db: impl Iterator<Item = (&'a Low, f64)>) -> bool {
+    let (highest_low, lowest_high) = curve_db.fold((f64::NEG_INFINITY, f64::INFINITY), |(l, h), (b, c)| {
+        (l.max(b.low_db - c), h.min(b.high_db - c))
+    });
+    highest_low <= lowest_high
 }
 
 fn fit(low: &[Low], s: &SettingUp, moved: Moved) -> Option<Change> {
     let (from, side) = place(s, moved);
     let sign = if moved == Moved::Reference { -1.0 } else { 1.0 };
-    let curve = |mm: f64| -> Vec<f64> {
-        let change = |b: &Low| {
-            distance_change_db(
-                from,
-                from + mm,
-                b.centre_hz,
-                s.gradient_share[side],
-                s.radius_mm.unwrap_or(0.0),
-                s.speed_of_sound_m_s,
-            )
-        };
-        low.iter().map(|b| sign * change(b)).collect()
-    };
+    let receiver = s.receiver(side);
+    let still: Vec<f64> = low.iter().map(|b| receiver.power(from, b.centre_hz)).collect();
+    let change = |i: usize, mm: f64| sign * change_db(still[i], receiver.power(from + mm, low[i].centre_hz));
+    let lowest = low.first()?;
     let steps = (SEARCH_MM / STEP_MM) as i32;
     let fits: Vec<(f64, f64)> = (-steps..=steps)
         .map(|i| f64::from(i) * STEP_MM)
         .filter(|mm| from + mm >= NEAREST_MM)
+        // Most changes fail already where they differ most: at the ends.
+        .filter(|mm| stays_within([0, low.len() - 1].into_iter().map(|i| (&low[i], change(i, *mm)))))
         .filter_map(|mm| {
-            let curve = curve(mm);
-            stays_within(low, &curve).then(|| (mm, misfit(low, &curve)))
+            let curve: Vec<f64> = (0..low.len()).map(|i| change(i, mm)).collect();
+            stays_within(low.iter().zip(curve.iter().copied())).then(|| (mm, misfit(low, &curve)))
         })
         .collect();
     let best_mm = fits.iter().min_by(|x, y| x.1.total_cmp(&y.1))?.0;
-    let best = curve(best_mm);
     Some(Change {
         moved,
         best_mm,
         from_mm: fits.first()?.0,
         to_mm: fits.last()?.0,
-        change_db: best.first()? - best.last()?,
-        at_hz: low.first()?.centre_hz,
+        change_db: change(0, best_mm) - change(low.len() - 1, best_mm),
+        at_hz: lowest.centre_hz,
     })
 }
 
@@ -168,6 +161,7 @@ fn misfit(low: &[Low], curve_db: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::distance_change_db;
 
     fn setting_up(radius_mm: f64) -> SettingUp {
         SettingUp {

@@ -28,6 +28,50 @@ const PISTON_UP_TO_KA: f64 = 2.0;
 /// The acoustic centre is never taken to be nearer to the source than this.
 const NEAREST_MM: f64 = 5.0;
 
+/// A first-order receiver on the axis of a source.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Receiver {
+    pub gradient_share: f64,
+    /// Radius of what radiates in mm; 0 = a point.
+    pub radius_mm: f64,
+    pub speed_of_sound_m_s: f64,
+}
+
+impl Receiver {
+    /// What it receives at an effective distance, as power in units that hold for one frequency and source. Above
+    /// [`Receiver::alike_from_hz`] the same ratio of two distances comes out at every frequency.
+    pub fn power(&self, mm: f64, frequency_hz: f64) -> f64 {
+        let k = 2.0 * std::f64::consts::PI * frequency_hz / self.speed_of_sound_m_s;
+        let (z, a, b) = (mm / 1000.0, self.radius_mm / 1000.0, self.gradient_share);
+        if a <= 0.0 {
+            // |1 − jB/(kr)|²/r²
+            return (1.0 + (b / (k * z)).powi(2)) / (z * z);
+        }
+        let k = k.min(PISTON_UP_TO_KA / a);
+        let r = (z * z + a * a).sqrt();
+        // Common phase e^(−jkz) taken out.
+        let (sin, cos) = (k * (r - z)).sin_cos();
+        let weight = 1.0 - b + b * z / r;
+        (1.0 - weight * cos).powi(2) + (weight * sin).powi(2)
+    }
+
+    /// From here on a change of distance changes all frequencies alike.
+    pub fn alike_from_hz(&self) -> f64 {
+        match self.radius_mm > 0.0 {
+            true => {
+                PISTON_UP_TO_KA / (self.radius_mm / 1000.0) * self.speed_of_sound_m_s
+                    / (2.0 * std::f64::consts::PI)
+            }
+            false => f64::INFINITY,
+        }
+    }
+}
+
+/// Level of one power over another, in dB.
+pub(crate) fn change_db(from: f64, to: f64) -> f64 {
+    fairtake_signal::units::power_db_at_least(to / from, -200.0)
+}
+
 /// Level change in dB when the effective distance goes from `from_mm` to `to_mm`.
 ///
 /// `radius_mm` 0: a point source and a first-order receiver, |1 + B/(jkr)|/r. Larger: the same receiver on the axis
@@ -44,27 +88,20 @@ pub fn distance_change_db(
     radius_mm: f64,
     speed_of_sound_m_s: f64,
 ) -> f64 {
-    let level = |mm: f64| {
-        let k = 2.0 * std::f64::consts::PI * frequency_hz / speed_of_sound_m_s;
-        let (z, a) = (mm / 1000.0, radius_mm / 1000.0);
-        if radius_mm <= 0.0 {
-            // |1 − jB/(kr)|²/r²
-            (1.0 + (gradient_share / (k * z)).powi(2)) / (z * z)
-        } else {
-            let k = k.min(PISTON_UP_TO_KA / a);
-            let r = z.hypot(a);
-            // Common phase e^(−jkz) taken out.
-            let (cos, sin) = ((k * (r - z)).cos(), (k * (r - z)).sin());
-            let share = |weight: f64| (1.0 - weight * cos, weight * sin);
-            let ((p_re, p_im), (u_re, u_im)) = (share(1.0), share(z / r));
-            let b = gradient_share;
-            ((1.0 - b) * p_re + b * u_re).powi(2) + ((1.0 - b) * p_im + b * u_im).powi(2)
-        }
-    };
-    fairtake_signal::units::power_db_at_least(level(to_mm) / level(from_mm), -200.0)
+    let receiver = Receiver { gradient_share, radius_mm, speed_of_sound_m_s };
+    change_db(receiver.power(from_mm, frequency_hz), receiver.power(to_mm, frequency_hz))
 }
 
 impl SettingUp {
+    /// The microphone of a side (0: reference, 1: against) before the source; with the radius unknown before a point.
+    pub(crate) fn receiver(&self, side: usize) -> Receiver {
+        Receiver {
+            gradient_share: self.gradient_share[side],
+            radius_mm: self.radius_mm.unwrap_or(0.0),
+            speed_of_sound_m_s: self.speed_of_sound_m_s,
+        }
+    }
+
     /// Standard uncertainty per band, in dB, of the level-matched difference. Level and curve move together and are
     /// matched again in every draw. With the radius unknown the point source, which changes most, is taken.
     pub(crate) fn allowance_db(&self, pair: &PairTables, settings: &Settings) -> Vec<f64> {
@@ -94,15 +131,13 @@ impl SettingUp {
                 let to = (from + a.distance_mm * (2.0 * normal_cdf(s[1]) - 1.0)).max(NEAREST_MM);
                 let sign = if side == 1 { 1.0 } else { -1.0 };
                 let curve = curves.row(2 * draw + side);
+                let receiver = self.receiver(side);
+                let mut near = f64::NAN;
                 for b in 0..m {
-                    let near = distance_change_db(
-                        from,
-                        to,
-                        centres[b],
-                        self.gradient_share[side],
-                        self.radius_mm.unwrap_or(0.0),
-                        self.speed_of_sound_m_s,
-                    );
+                    let known = b > 0 && centres[b - 1] >= receiver.alike_from_hz();
+                    if !known {
+                        near = change_db(receiver.power(from, centres[b]), receiver.power(to, centres[b]));
+                    }
                     change[b] += sign * (near + spread_at(centres[b], a) * curve[b]);
                 }
             }

@@ -10,6 +10,7 @@ mod units;
 mod verdict;
 mod witness;
 
+pub(crate) use allowance::change_db;
 pub(crate) use allowance::spread_at;
 pub use allowance::{SettingUp, distance_change_db};
 pub use features::features;
