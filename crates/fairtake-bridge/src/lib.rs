@@ -9,6 +9,8 @@ mod bridge;
 mod equaliser;
 mod fit;
 mod held_out;
+mod least_squares;
+mod problem;
 mod remaining;
 mod seen;
 mod smooth;
