@@ -16,8 +16,8 @@ pub(super) fn clipped_lowers_db(m: &TakeMeasure) -> Option<f64> {
     Some(mean(|left_out| matches!(left_out, None | Some(LeftOut::Clipped)))? - used)
 }
 
-/// By how much a constant lifts the lowest octave of the take's mean spectrum, in dB; `None` where that octave holds nothing
-/// else.
+/// By how much the energy of a constant lifts the lowest octave of the take's mean spectrum, in dB; `None` where that octave holds
+/// nothing else. What both make together is not known from energies: hits that all begin with the same sign may add decibels.
 pub(super) fn dc_lifts_db(m: &TakeMeasure, bands_per_octave: u32) -> Option<f64> {
     let bands = BandSet::new(bands_per_octave, f64::from(m.rate_hz) / 2.0);
     let spans = bands.spans_hz();
@@ -25,23 +25,25 @@ pub(super) fn dc_lifts_db(m: &TakeMeasure, bands_per_octave: u32) -> Option<f64>
     let n = spans.iter().take_while(|(_, to_hz)| *to_hz <= 2.01 * lowest_hz).count().max(1);
     let mut spectrum = BandSpectrum::new(m.rate_hz, &bands);
     let used: Vec<usize> = (0..m.events.len()).filter(|i| m.events[*i].left_out.is_none()).collect();
-    let middle = *used.get(used.len() / 2)?;
+    let octave = |row: &[f64]| row[..n.min(row.len())].iter().sum::<f64>();
     let constant = |frames: usize| vec![m.file.dc as f32; frames];
+    let mean = |of: &mut dyn FnMut(usize) -> Option<f64>| {
+        let all: Option<Vec<f64>> = used.iter().map(|i| of(*i)).collect();
+        all.filter(|all| !all.is_empty()).map(|all| all.iter().sum::<f64>() / all.len() as f64)
+    };
+    // A long event holds more of it than a short one: each has its own.
     let alone = match m.playing {
         Playing::Sustained => {
             let n_fft = crate::measure::steady_length(m.rate_hz);
-            spectrum.steady_power(&constant(n_fft), n_fft)?.0
+            octave(&spectrum.steady_power(&constant(n_fft), n_fft)?.0)
         }
-        _ => {
-            let event = &m.events[middle];
-            spectrum.event_energy(&constant(((event.end_s - event.start_s) * f64::from(m.rate_hz)) as usize))
-        }
+        _ => mean(&mut |i| {
+            let seconds = m.events[i].end_s - m.events[i].start_s;
+            Some(octave(&spectrum.event_energy(&constant((seconds * f64::from(m.rate_hz)) as usize))))
+        })?,
     };
-    let octave = |row: &[f64]| row[..n.min(row.len())].iter().sum::<f64>();
-    let measured =
-        used.iter().map(|i| octave(&m.band_energy[i * m.n_bands..(i + 1) * m.n_bands])).sum::<f64>()
-            / used.len() as f64;
-    power_db(measured / (measured - octave(&alone)))
+    let measured = mean(&mut |i| Some(octave(&m.band_energy[i * m.n_bands..(i + 1) * m.n_bands])))?;
+    power_db(measured / (measured - alone))
 }
 
 /// Which event holds a frame, counted from 1; `None` between events.

@@ -81,7 +81,10 @@ pub(super) fn of_take(
                     format!("mean value {dc:.5} of full scale; the lowest octave holds nothing else")
                 }
                 Some(Some(db)) => {
-                    format!("mean value {dc:.5} of full scale; it lifts the lowest octave by {db:.1} dB")
+                    format!(
+                        "mean value {dc:.5} of full scale; its energy alone lifts the lowest octave by {db:.1} dB, sound that is in \
+                         step with it there makes that more or less"
+                    )
                 }
             },
             "look for the converter or preamp that makes it",

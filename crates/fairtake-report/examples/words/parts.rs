@@ -151,7 +151,8 @@ pub fn checks(draw: &mut Draw, takes: &[TakeEntry], n_pairs: usize, case: Case) 
             out.push(check("hum", outcome, Some(take), None, text));
         }
         if draw.one_in(15) {
-            let text = "mean value 0.00620 of full scale; it lifts the lowest octave by 3.1 dB".to_string();
+            let text = "mean value 0.00620 of full scale; its energy alone lifts the lowest octave by 3.1 dB"
+                .to_string();
             out.push(check("dc", Outcome::Caution, Some(take), None, text));
         }
     }
