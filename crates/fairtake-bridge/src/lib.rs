@@ -10,6 +10,7 @@ mod equaliser;
 mod fit;
 mod held_out;
 mod least_squares;
+mod named;
 mod problem;
 mod remaining;
 mod seen;
@@ -23,5 +24,6 @@ pub use bridge::{
 };
 pub use equaliser::{Equaliser, EqualiserBand, Shape};
 pub use held_out::HeldOut;
+pub use named::{corrected_key, corrected_pair, mic_name};
 pub use remaining::Remaining;
 pub use words::{in_words, sentences, set_hertz};

@@ -110,21 +110,53 @@ impl From<Plan> for Parts {
 /// Why a test cannot be held.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlanTrouble {
-    /// What is wrong.
-    pub what: String,
+    what: What,
     /// What to do about it.
     pub hint: String,
 }
 
+/// What is wrong; of which microphones, by their keys.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum What {
+    NoExcerpt(String),
+    NotFacing(String, String),
+    Other(String),
+}
+
+impl PlanTrouble {
+    /// What is wrong; `names` gives the name for people of a microphone's key.
+    pub fn said(&self, names: &dyn Fn(&str) -> String) -> String {
+        match &self.what {
+            What::NoExcerpt(mic) => format!("there is no excerpt by {}", names(mic)),
+            What::NotFacing(one, other) => {
+                format!("excerpts by {} and {} cannot be set against each other", names(one), names(other))
+            }
+            What::Other(what) => what.clone(),
+        }
+    }
+}
+
 impl fmt::Display for PlanTrouble {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.what)
+        f.write_str(&self.said(&str::to_string))
     }
 }
 
 impl std::error::Error for PlanTrouble {}
 
-fn trouble<T>(what: impl Into<String>, hint: impl Into<String>) -> Result<T, PlanTrouble> {
+impl From<String> for What {
+    fn from(what: String) -> What {
+        What::Other(what)
+    }
+}
+
+impl From<&str> for What {
+    fn from(what: &str) -> What {
+        What::Other(what.into())
+    }
+}
+
+fn trouble<T>(what: impl Into<What>, hint: impl Into<String>) -> Result<T, PlanTrouble> {
     Err(PlanTrouble { what: what.into(), hint: hint.into() })
 }
 
@@ -254,7 +286,7 @@ fn faces(asked: &Asked, material: &Material) -> Result<(), PlanTrouble> {
     for (i, mic) in asked.mics.iter().enumerate() {
         if material.groups(mic).is_empty() {
             let hint = "choose a microphone that was recorded on this source";
-            return trouble(format!("there is no excerpt by {mic}"), hint);
+            return trouble(What::NoExcerpt(mic.clone()), hint);
         }
         for other in &asked.mics[..i] {
             if material.facing(mic, other).is_empty() {
@@ -264,10 +296,7 @@ fn faces(asked: &Asked, material: &Material) -> Result<(), PlanTrouble> {
                         "the unknown must be another event than the one presented: record two events or more with each"
                     }
                 };
-                return trouble(
-                    format!("excerpts by {mic} and {other} cannot be set against each other"),
-                    hint,
-                );
+                return trouble(What::NotFacing(mic.clone(), other.clone()), hint);
             }
         }
     }

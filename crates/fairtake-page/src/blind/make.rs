@@ -3,11 +3,11 @@
 use super::hall::{now_s, random, token};
 use crate::desk::{Desk, Now};
 use crate::trouble::Trouble;
-use crate::views::{bridged, corrected_pair};
+use crate::views::bridged;
 use fairtake_audition::{
     By, Condition, Contestant, WantedExcerpts, correction_filter, equal_excerpts, event_loudness_lufs,
 };
-use fairtake_bridge::USUAL_LIMITS;
+use fairtake_bridge::{USUAL_LIMITS, corrected_pair, mic_name};
 use fairtake_files::wav::{decode_channel, dithered_bytes, read_layout};
 use fairtake_files::{NewTest, Rendered, Write};
 use fairtake_listen::{Asked, Kind, Plan, PlanTrouble};
@@ -73,12 +73,6 @@ pub(super) struct Made {
     pub codes: Vec<String>,
 }
 
-impl From<PlanTrouble> for Trouble {
-    fn from(e: PlanTrouble) -> Trouble {
-        Trouble::bad(&e, &e.hint)
-    }
-}
-
 pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
     if wanted.title.chars().count() > 120 {
         return Err(Trouble::bad("a title of more than 120 characters", "type a shorter one"));
@@ -100,12 +94,14 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
         look_after,
         n_sittings: wanted.n_sittings,
     };
-    let plan = Plan::new(asked, cut.material.clone())?;
+    let log = &now.loaded.log.shootout;
+    let named = |e: PlanTrouble| Trouble::bad(e.said(&|mic| mic_name(log, mic)), e.hint);
+    let plan = Plan::new(asked, cut.material.clone()).map_err(named)?;
     let rendered: Vec<Rendered> =
         cut.clips.into_iter().map(|c| Rendered { rate_hz: c.rate_hz, samples: c.samples }).collect();
     let about = checked(&rendered, &cut.about, wanted.equal_spectrum)?;
     let title = match wanted.title.trim() {
-        "" => crate::views::source_name(&now.loaded.log.shootout, &wanted.source),
+        "" => crate::views::source_name(log, &wanted.source),
         title => title.to_string(),
     };
     let id = token()?;

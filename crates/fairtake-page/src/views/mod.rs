@@ -20,6 +20,7 @@ pub(crate) use write_up::WriteUpPage;
 
 use crate::desk::{Desk, Now};
 use crate::trouble::Trouble;
+use fairtake_bridge::mic_name;
 use fairtake_compare::Shootout;
 use maud::Markup;
 use serde::Serialize;
@@ -131,29 +132,6 @@ pub(crate) fn sources(now: &Now) -> Vec<Named> {
         .collect()
 }
 
-/// Name for people; of a microphone with an equaliser too.
-pub(crate) fn mic_name(log: &Shootout, key: &str) -> String {
-    match corrected_pair(log, key) {
-        Some((from, to)) => {
-            format!("{} with an equaliser towards {}", mic_name(log, from), mic_name(log, to))
-        }
-        None => log.mics.get(key).map_or(key, |m| m.name.as_str()).to_string(),
-    }
-}
-
-/// The key of a microphone with the equaliser that carries it to another.
-pub(crate) fn corrected_key(from: &str, to: &str) -> String {
-    format!("{from}~{to}")
-}
-
-/// Which microphone is corrected and which it becomes like, where a key is one of [`corrected_key`] and no logged microphone's
-/// own; where it can be read in several ways, two logged microphones.
-pub(crate) fn corrected_pair<'k>(log: &Shootout, key: &'k str) -> Option<(&'k str, &'k str)> {
-    let logged = |key: &str| log.mics.contains_key(key);
-    let pairs = key.match_indices('~').map(|(at, sign)| (&key[..at], &key[at + sign.len()..]));
-    pairs.filter(|_| !logged(key)).min_by_key(|(from, to)| !(logged(from) && logged(to)))
-}
-
 pub(crate) fn source_name(log: &Shootout, key: &str) -> String {
     log.sources.get(key).map_or(key, |s| s.name.as_str()).to_string()
 }
@@ -167,25 +145,4 @@ pub(crate) fn chosen(asked: Option<&String>, there_are: &[Named]) -> Option<Stri
 /// One of the words of a form, as a query or the log has it.
 pub(crate) fn word<T: DeserializeOwned>(text: &str) -> Option<T> {
     serde_json::from_value(serde_json::Value::String(text.to_string())).ok()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use fairtake_compare::Mic;
-
-    #[test]
-    fn a_key_of_a_corrected_microphone_is_never_taken_for_a_logged_one() {
-        let mut log = Shootout::default();
-        for key in ["heron", "moorhen", "a~b"] {
-            log.mics.insert(key.into(), Mic { name: key.to_uppercase(), ..Mic::default() });
-        }
-        for (from, to) in [("heron", "moorhen"), ("a~b", "heron"), ("heron", "a~b")] {
-            assert_eq!(corrected_pair(&log, &corrected_key(from, to)), Some((from, to)));
-        }
-        assert_eq!(corrected_pair(&log, "a~b"), None);
-        assert_eq!(mic_name(&log, "a~b"), "A~B");
-        assert_eq!(corrected_pair(&log, "coot~heron"), Some(("coot", "heron")));
-        assert_eq!(corrected_pair(&log, "heron"), None);
-    }
 }

@@ -193,7 +193,7 @@ fn row(now: &Now, checked: &Checked, mics: &[Named], take: &Take) -> TakeRow {
         id: take.id.clone(),
         file: take.file.clone(),
         channel: take.channel,
-        mic: super::mic_name(&now.loaded.log.shootout, &take.mic),
+        mic: fairtake_bridge::mic_name(&now.loaded.log.shootout, &take.mic),
         hue: mics.iter().position(|m| m.key == take.mic).unwrap_or(0),
         placement: take.placement,
         performance: take.performance,

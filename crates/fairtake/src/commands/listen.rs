@@ -3,6 +3,7 @@
 use crate::cli::ListenArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
+use fairtake_bridge::mic_name;
 use fairtake_files::{ListeningStore, ShootoutFolder, StoredTest, store_path};
 use fairtake_listen::{Score, Sittings, score};
 use fairtake_page::{Limits, open_audience};
@@ -56,7 +57,7 @@ pub(crate) fn heard(folder: &Path, log: &fairtake_compare::Shootout) -> Result<V
 fn scored(folder: &Path, log: &fairtake_compare::Shootout) -> Result<Vec<(StoredTest, Score)>, Failure> {
     let failed = |e: fairtake_files::StoreError| Failure::new(&e, e.hint());
     let store = ListeningStore::open(folder).map_err(failed)?;
-    let name = |mic: &str| log.mics.get(mic).map_or(mic, |m| m.name.as_str()).to_string();
+    let name = |mic: &str| mic_name(log, mic);
     let mut out = Vec::new();
     for test in store.tests().map_err(failed)? {
         let stored = store.sittings(&test.id).map_err(failed)?;
