@@ -24,6 +24,6 @@ pub use bridge::{
 };
 pub use equaliser::{Equaliser, EqualiserBand, Shape};
 pub use held_out::HeldOut;
-pub use named::{corrected_key, corrected_pair, mic_name};
+pub use named::{Corrected, corrected_key, corrected_pair, equalisers_heard, mic_name};
 pub use remaining::Remaining;
 pub use words::{in_words, sentences, set_hertz};

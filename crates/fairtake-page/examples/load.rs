@@ -55,6 +55,7 @@ fn make(folder: &Path, n_trials: u32) -> Result<(), Box<dyn Error>> {
         title: "Load".into(),
         plan: Plan::new(asked, material)?,
         about: "{}".into(),
+        corrected: Vec::new(),
         excerpts: rendered,
         codes: Vec::new(),
     };

@@ -10,6 +10,8 @@ pub struct Heard {
     pub title: String,
     /// Key of the source.
     pub source: String,
+    /// How equalisers among its microphones were set, in words.
+    pub equalisers: Vec<String>,
     /// Its result.
     pub score: Score,
 }

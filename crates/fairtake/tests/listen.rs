@@ -1,5 +1,6 @@
 //! `fairtake listen` as it is typed and read.
 
+use fairtake_bridge::{Corrected, Equaliser, EqualiserBand, Shape};
 use fairtake_files::{ListeningStore, NewSitting, NewTest, Rendered, Write};
 use fairtake_listen::{Answer, Asked, Excerpt, Given, Key, Kind, Material, Paired, Plan, Role, Slot, Trial};
 use std::path::Path;
@@ -86,6 +87,8 @@ fn keep_a_corrected_test(folder: &Path) {
     };
     let (id, seal) = ("t".to_string(), key.seal(&plan));
     let store = ListeningStore::open(folder).expect("opens");
+    let band = EqualiserBand { shape: Shape::LowShelf, hz: 140.0, gain_db: 3.0, q: 0.71 };
+    let equaliser = Equaliser { gain_db: -1.0, bands: vec![band] };
     let excerpts = vec![Rendered { rate_hz: 48_000, samples: vec![0.5] }; 4];
     let test = NewTest {
         id: id.clone(),
@@ -93,6 +96,7 @@ fn keep_a_corrected_test(folder: &Path) {
         title: "Frame drum".into(),
         plan,
         about: "{}".into(),
+        corrected: vec![Corrected { key: "moorhen~heron".into(), rate_hz: 48e3, equaliser }],
         excerpts,
         codes: Vec::new(),
     };
@@ -117,8 +121,10 @@ fn a_microphone_with_an_equaliser_is_called_by_name_and_its_key_is_for_programs(
         said.contains("No preference between Moorhen 12 with an equaliser towards Heron 3 and Heron 3"),
         "{said}"
     );
-    assert!(!said.contains('~'), "{said}");
+    let set = "Moorhen 12 with an equaliser towards Heron 3, as it was heard: low shelf at 140 Hz, +3.0 dB.";
+    assert!(!said.contains('~') && said.contains(set), "{said}");
     let json: serde_json::Value =
         serde_json::from_slice(&fairtake(&["listen", &at, "--json"]).stdout).expect("JSON");
+    assert_eq!(json["tests"][0]["corrected"][0]["equaliser"]["bands"][0]["hz"], 140.0);
     assert_eq!(json["tests"][0]["score"]["mics"], serde_json::json!(["moorhen~heron", "heron"]));
 }

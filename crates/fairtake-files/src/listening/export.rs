@@ -74,6 +74,7 @@ pub fn answers_json(test: &StoredTest, sittings: &[StoredSitting]) -> Value {
     };
     json!({
         "schema": 1, "test": test.id, "title": test.title, "made_s": test.made_s, "plan": test.plan,
+        "corrected": test.corrected,
         "n_deleted_sittings": test.n_deleted,
         "n_open_sittings": sittings.iter().filter(|s| s.ended_s.is_none()).count(),
         "sittings": ended(sittings).map(of).collect::<Vec<_>>(),

@@ -1,6 +1,7 @@
 //! What is read back.
 
 use super::{ListeningStore, Rendered, StoreError};
+use fairtake_bridge::Corrected;
 use fairtake_listen::{Answer, Key, Plan, Sitting};
 use rusqlite::{Connection, Row, params};
 
@@ -25,6 +26,8 @@ pub struct StoredTest {
     pub n_codes_left: u64,
     /// Sittings that were deleted.
     pub n_deleted: u64,
+    /// How the equalisers of its contestants are set; of tests made before that was kept nothing.
+    pub corrected: Vec<Corrected>,
 }
 
 /// A sitting as it is kept.
@@ -81,11 +84,13 @@ fn test_of(row: &Row<'_>) -> rusqlite::Result<StoredTest> {
         is_open: row.get(6)?,
         n_codes_left: row.get::<_, i64>(7)?.max(0) as u64,
         n_deleted: row.get::<_, i64>(8)?.max(0) as u64,
+        corrected: parsed(row, 9)?,
     })
 }
 
 const TEST: &str = "SELECT id, made_s, title, plan, about, needs_code, is_open,
-                    (SELECT count(*) FROM code WHERE code.test = test.id AND is_used = 0), n_deleted FROM test";
+                    (SELECT count(*) FROM code WHERE code.test = test.id AND is_used = 0), n_deleted,
+                    corrected FROM test";
 const SITTING: &str = "SELECT id, test, listener, begun_s, ended_s, has_left, key, seal FROM sitting";
 
 fn sitting_of(row: &Row<'_>) -> rusqlite::Result<StoredSitting> {

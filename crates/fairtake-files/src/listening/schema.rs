@@ -7,7 +7,7 @@ use std::time::Duration;
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Number of the form below, kept in the file.
-const FORM: i64 = 2;
+const FORM: i64 = 3;
 
 const TABLES: &str = "
     CREATE TABLE test (
@@ -18,7 +18,8 @@ const TABLES: &str = "
         about TEXT NOT NULL,          -- JSON: what is to be said of the excerpts
         needs_code INTEGER NOT NULL,
         is_open INTEGER NOT NULL,
-        n_deleted INTEGER NOT NULL DEFAULT 0  -- sittings that were deleted
+        n_deleted INTEGER NOT NULL DEFAULT 0,  -- sittings that were deleted
+        corrected TEXT NOT NULL DEFAULT '[]'  -- JSON: equalisers of its contestants, as they were set
     ) STRICT;
     CREATE TABLE excerpt (
         test TEXT NOT NULL REFERENCES test(id) ON DELETE CASCADE,
@@ -53,6 +54,11 @@ const TABLES: &str = "
     ) STRICT, WITHOUT ROWID;
 ";
 
+/// Since form 2 it is counted how many sittings were deleted; before that it is not known.
+const DELETED: &str = "ALTER TABLE test ADD COLUMN n_deleted INTEGER NOT NULL DEFAULT 0;";
+/// Since form 3 the equalisers of contestants are kept; before that it is not known how they were set.
+const CORRECTED: &str = "ALTER TABLE test ADD COLUMN corrected TEXT NOT NULL DEFAULT '[]';";
+
 /// Settings of the connection, and the tables where there are none.
 pub(super) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(PATIENCE)?;
@@ -69,8 +75,11 @@ pub(super) fn prepare(connection: &Connection) -> rusqlite::Result<()> {
     match form_of(&all)? {
         FORM => return Ok(()),
         0 => all.execute_batch(TABLES)?,
-        // Since form 2 it is counted how many sittings were deleted; before that it is not known.
-        1 => all.execute_batch("ALTER TABLE test ADD COLUMN n_deleted INTEGER NOT NULL DEFAULT 0;")?,
+        1 => {
+            all.execute_batch(DELETED)?;
+            all.execute_batch(CORRECTED)?;
+        }
+        2 => all.execute_batch(CORRECTED)?,
         form => {
             return Err(rusqlite::Error::InvalidParameterName(format!(
                 "form {form} of the tests is newer than this program, which knows {FORM}"

@@ -1,6 +1,7 @@
 //! What is written, by one thread, many at once, acknowledged after they are on disk.
 
 use super::{Done, StoreError};
+use fairtake_bridge::Corrected;
 use fairtake_listen::{Answer, Key, Plan};
 use rusqlite::{Connection, TransactionBehavior, params};
 use sha2::{Digest, Sha256};
@@ -31,6 +32,8 @@ pub struct NewTest {
     pub plan: Plan,
     /// What is to be said of the excerpts: JSON.
     pub about: String,
+    /// How the equalisers of its contestants are set.
+    pub corrected: Vec<Corrected>,
     /// The excerpts of the plan's material, in its order.
     pub excerpts: Vec<Rendered>,
     /// Codes of which each begins one sitting; none: whoever has the link may begin.
@@ -217,8 +220,17 @@ fn is_foreign(e: &rusqlite::Error) -> bool {
 
 fn add_test(to: &Connection, test: &NewTest) -> Result<(), StoreError> {
     to.execute(
-        "INSERT INTO test (id, made_s, title, plan, about, needs_code, is_open) VALUES (?, ?, ?, ?, ?, ?, 1)",
-        params![test.id, test.made_s, test.title, json(&test.plan)?, test.about, !test.codes.is_empty()],
+        "INSERT INTO test (id, made_s, title, plan, about, needs_code, corrected, is_open) \
+         VALUES (?, ?, ?, ?, ?, ?, ?, 1)",
+        params![
+            test.id,
+            test.made_s,
+            test.title,
+            json(&test.plan)?,
+            test.about,
+            !test.codes.is_empty(),
+            json(&test.corrected)?
+        ],
     )?;
     for (number, excerpt) in test.excerpts.iter().enumerate() {
         let bytes: Vec<u8> = excerpt.samples.iter().flat_map(|x| x.to_le_bytes()).collect();

@@ -1,7 +1,8 @@
 //! What is written comes back; what may not be is refused and changes nothing.
 
 use super::{a_sitting, a_test, chose};
-use fairtake_files::{ListeningStore, StoreError, Write, answers_csv, answers_json, store_path};
+use fairtake_bridge::{Corrected, Equaliser, EqualiserBand, Shape};
+use fairtake_files::{ListeningStore, NewTest, StoreError, Write, answers_csv, answers_json, store_path};
 use fairtake_listen::{Answer, Given, Kind, State, opens};
 
 fn answer(sitting: &str, trial: usize, answer: Answer, ends: bool) -> Write {
@@ -185,23 +186,42 @@ fn exports_hold_every_answer_of_sittings_that_ended_and_nothing_of_open_ones() {
     assert_eq!(csv.lines().count(), 3, "{csv}");
 }
 
-/// Form 1 had no count of what was deleted.
+/// Form 1 had no count of what was deleted, form 2 did not keep how an equaliser was set.
 #[test]
-fn a_store_of_the_form_before_is_read_and_goes_on() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let test = a_test("t1", Kind::Which, 4, &[]);
-    {
-        let store = ListeningStore::open(folder.path()).expect("made");
-        store.write_and_wait(Write::Test(Box::new(test.clone()))).expect("kept");
-        store.write_and_wait(Write::Sitting(Box::new(a_sitting("s1", &test, None)))).expect("kept");
+fn stores_of_the_forms_before_are_read_and_go_on() {
+    let before = [
+        (1, "ALTER TABLE test DROP COLUMN n_deleted; ALTER TABLE test DROP COLUMN corrected;"),
+        (2, "ALTER TABLE test DROP COLUMN corrected;"),
+    ];
+    for (form, lacks) in before {
+        let folder = tempfile::tempdir().expect("a folder");
+        let test = a_test("t1", Kind::Which, 4, &[]);
+        {
+            let store = ListeningStore::open(folder.path()).expect("made");
+            store.write_and_wait(Write::Test(Box::new(test.clone()))).expect("kept");
+            store.write_and_wait(Write::Sitting(Box::new(a_sitting("s1", &test, None)))).expect("kept");
+        }
+        let old = rusqlite::Connection::open(store_path(folder.path())).expect("opened");
+        old.execute_batch(&format!("{lacks} PRAGMA user_version = {form};")).expect("as it was");
+        drop(old);
+        let store = ListeningStore::open(folder.path()).expect("opened");
+        let kept = store.test("t1").expect("there");
+        assert_eq!((kept.n_deleted, &kept.plan, kept.corrected), (0, &test.plan, Vec::new()), "form {form}");
+        assert_eq!(store.sittings("t1").expect("read").len(), 1);
+        store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }).expect("gone");
+        assert_eq!(store.test("t1").expect("there").n_deleted, 1);
+        let new = NewTest { id: "t2".into(), corrected: vec![corrected()], ..test };
+        store.write_and_wait(Write::Test(Box::new(new))).expect("kept");
+        let kept = store.test("t2").expect("there");
+        assert_eq!(kept.corrected, [corrected()]);
+        assert_eq!(answers_json(&kept, &[])["corrected"][0]["equaliser"]["bands"][0]["shape"], "low_shelf");
     }
-    let old = rusqlite::Connection::open(store_path(folder.path())).expect("opened");
-    old.execute_batch("ALTER TABLE test DROP COLUMN n_deleted; PRAGMA user_version = 1;").expect("as it was");
-    drop(old);
-    let store = ListeningStore::open(folder.path()).expect("opened");
-    assert_eq!(store.test("t1").expect("there").n_deleted, 0);
-    store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }).expect("gone");
-    assert_eq!(store.test("t1").expect("there").n_deleted, 1);
+}
+
+fn corrected() -> Corrected {
+    let band = EqualiserBand { shape: Shape::LowShelf, hz: 140.25, gain_db: 2.1 / 3.0, q: 0.71 };
+    let equaliser = Equaliser { gain_db: -1.0 / 3.0, bands: vec![band] };
+    Corrected { key: "moorhen~heron".into(), rate_hz: 96e3, equaliser }
 }
 
 #[test]

@@ -37,6 +37,7 @@ fn a_test(id: &str, kind: Kind, n_trials: u32, codes: &[&str]) -> NewTest {
         title: "Frame drum, boathouse".into(),
         plan,
         about: "{}".into(),
+        corrected: Vec::new(),
         excerpts,
         codes: codes.iter().map(ToString::to_string).collect(),
     }

@@ -5,9 +5,10 @@ use crate::desk::{Desk, Now};
 use crate::trouble::Trouble;
 use crate::views::bridged;
 use fairtake_audition::{
-    By, Condition, Contestant, WantedExcerpts, correction_filter, equal_excerpts, event_loudness_lufs,
+    By, Condition, Contestant, Excerpts, WantedExcerpts, correction_filter, equal_excerpts,
+    event_loudness_lufs,
 };
-use fairtake_bridge::{USUAL_LIMITS, corrected_pair, mic_name};
+use fairtake_bridge::{Corrected, USUAL_LIMITS, corrected_pair, mic_name};
 use fairtake_files::wav::{decode_channel, dithered_bytes, read_layout};
 use fairtake_files::{NewTest, Rendered, Write};
 use fairtake_listen::{Asked, Kind, Plan, PlanTrouble};
@@ -79,7 +80,7 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
     }
     let codes = new_codes(wanted.n_codes)?;
     let now = desk.now()?;
-    let cut = cut(desk, &now, wanted)?;
+    let (cut, corrected) = cut(desk, &now, wanted)?;
     let look_after = if wanted.may_end_early {
         (2..).map(|k| 4 * k).take_while(|n| *n < wanted.n_trials).collect()
     } else {
@@ -111,6 +112,7 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
         title,
         plan,
         about: serde_json::to_string(&about).unwrap_or_default(),
+        corrected,
         excerpts: rendered,
         codes: codes.clone(),
     };
@@ -118,7 +120,8 @@ pub(super) fn make(desk: &Desk, wanted: &Wanted) -> Result<Made, Trouble> {
     Ok(Made { address: format!("/t/{id}"), id, codes })
 }
 
-fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Excerpts, Trouble> {
+/// Excerpts, and how the equalisers among their microphones are set.
+fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<(Excerpts, Vec<Corrected>), Trouble> {
     let log = &now.loaded.log.shootout;
     let (mics, corrected): (Vec<String>, Vec<String>) =
         wanted.mics.iter().cloned().partition(|key| corrected_pair(log, key).is_none());
@@ -131,7 +134,7 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Exc
         _ => None,
     };
     let contestants = corrected.iter().map(|key| contestant(desk, now, &wanted.source, key));
-    let contestants = contestants.collect::<Result<Vec<_>, _>>()?;
+    let (contestants, settings) = contestants.collect::<Result<Vec<_>, _>>()?.into_iter().unzip();
     let asked = Desk::asked(Some(wanted.source.clone()), pair);
     let found = desk.compare(now, &desk.settings(now), &asked)?;
     let checked = desk.checked(now)?;
@@ -143,11 +146,11 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<fairtake_audition::Exc
         most_per_pass: MOST_PER_PASS,
         condition,
     };
-    Ok(equal_excerpts(&now.loaded.takes, &checked.measures, &found, &wanted.source, &of)?)
+    Ok((equal_excerpts(&now.loaded.takes, &checked.measures, &found, &wanted.source, &of)?, settings))
 }
 
 /// A microphone with the equaliser that carries it to another, from its key.
-fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<Contestant, Trouble> {
+fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<(Contestant, Corrected), Trouble> {
     let (from, to) = corrected_pair(&now.loaded.log.shootout, key).unwrap_or_default();
     let bridged = bridged(desk, now, (source, from, to), USUAL_LIMITS)?;
     let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
@@ -155,7 +158,12 @@ fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<Contest
     let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz).ok_or_else(|| {
         Trouble::bad("no difference is known that could be corrected", "record more of both")
     })?;
-    Ok(Contestant { key: key.to_string(), of: from.to_string(), filter })
+    let set = Corrected {
+        key: key.to_string(),
+        rate_hz: bridged.bridge.wanted.rate_hz,
+        equaliser: bridged.bridge.equaliser.clone(),
+    };
+    Ok((Contestant { key: key.to_string(), of: from.to_string(), filter }, set))
 }
 
 /// Renders every excerpt as it will be, reads it back, and refuses what is not as loud as the others.

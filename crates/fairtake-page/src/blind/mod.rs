@@ -9,6 +9,7 @@ mod limits;
 mod listener;
 mod listener_html;
 mod make;
+mod offered;
 mod owner;
 mod owner_html;
 mod slow;

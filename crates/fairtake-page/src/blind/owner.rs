@@ -2,6 +2,7 @@
 
 use super::hall::Hall;
 use super::make::{About, Wanted, make, new_codes};
+use super::offered::{corrected, proposed_control};
 use super::owner_html as html;
 use crate::ask::{Query, Sent};
 use crate::desk::{Desk, Now};
@@ -13,8 +14,8 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use fairtake_bridge::{corrected_key, mic_name};
-use fairtake_compare::{Role as TakeRole, Take, Verdict};
+use fairtake_bridge::{equalisers_heard, mic_name};
+use fairtake_compare::Verdict;
 use fairtake_files::{StoredSitting, StoredTest, Write, answers_csv, answers_json};
 use fairtake_listen::score::{Own, Shown};
 use fairtake_listen::{Kind, Role, Score, Sitting, Sittings, State as Stands, score, trials_that_find};
@@ -40,9 +41,6 @@ pub(crate) fn routes() -> Router<Desk> {
         .route("/blind/answers.csv", get(csv))
         .route("/blind/answers.json", get(export))
 }
-
-/// Of more microphones than these, none is offered with an equaliser: the list would be long.
-const MOST_CORRECTED: usize = 4;
 
 /// The page with all tests of the folder.
 #[derive(Debug, Serialize)]
@@ -146,7 +144,14 @@ pub(crate) fn heard(desk: &Desk, now: &Now) -> Result<Vec<fairtake_report::Heard
         for test in desk.hall().store()?.tests()? {
             let scored = Scored::of(desk.hall(), now, test)?;
             let source = scored.test.plan.material().source.clone();
-            out.push(fairtake_report::Heard { title: scored.test.title, source, score: scored.score });
+            let equalisers =
+                equalisers_heard(&now.loaded.log.shootout, &scored.score.mics, &scored.test.corrected);
+            out.push(fairtake_report::Heard {
+                title: scored.test.title,
+                source,
+                equalisers,
+                score: scored.score,
+            });
         }
     }
     Ok(out)
@@ -178,6 +183,8 @@ pub(crate) struct TestPage {
     pub about: Option<About>,
     /// Which excerpts there are, in words.
     pub excerpts: Vec<String>,
+    /// How equalisers among the microphones were set, in words.
+    pub equalisers: Vec<String>,
     /// What was measured of the two microphones on the source, as findings say it.
     pub measured: Vec<(Verdict, String)>,
     pub score: Score,
@@ -268,6 +275,7 @@ impl View for TestPage {
                 .iter()
                 .map(|e| format!("{}: {}", mic_name(log, &e.mic), e.words))
                 .collect(),
+            equalisers: equalisers_heard(log, plan.mics(), &result.test.corrected),
             measured: measured(desk, &now, plan),
             sittings: rows,
             score: result.score,
@@ -277,30 +285,6 @@ impl View for TestPage {
     fn html(&self) -> Markup {
         html::test(self)
     }
-}
-
-/// As many control trials as trials that count, so that both shares are known equally well: where the first two microphones have no
-/// performance in common, and one of them was played to twice.
-fn proposed_control(now: &Now, source: &str, mics: &[Named]) -> Option<u32> {
-    let [one, other, ..] = mics else { return None };
-    let passes = |mic: &Named| -> Vec<u32> {
-        let of = |t: &&Take| t.source == source && t.mic == mic.key && t.role == TakeRole::Compared;
-        now.loaded.takes.iter().filter(of).map(|t| t.performance).collect()
-    };
-    let (a, b) = (passes(one), passes(other));
-    let in_turn = !a.iter().any(|p| b.contains(p));
-    (in_turn && (a.len() > 1 || b.len() > 1)).then_some(TRIALS)
-}
-
-/// Each of the first microphones towards each other one.
-fn corrected(now: &Now, mics: &[Named]) -> Vec<Named> {
-    let mics = &mics[..mics.len().min(MOST_CORRECTED)];
-    let towards = |from: &Named, to: &Named| {
-        let key = corrected_key(&from.key, &to.key);
-        Named { name: mic_name(&now.loaded.log.shootout, &key), key, hue: from.hue }
-    };
-    let pairs = mics.iter().flat_map(|from| mics.iter().map(move |to| (from, to)));
-    pairs.filter(|(from, to)| from.key != to.key).map(|(from, to)| towards(from, to)).collect()
 }
 
 /// Findings on the two microphones; none where there are more, or where takes went since.

@@ -145,6 +145,7 @@ pub(super) fn test(page: &TestPage) -> Markup {
                     @if a.equal_spectrum { " Equal spectra: the first microphone has the found difference imposed." } }
                 @for r in &a.remarks { p.quiet { (r) "." } }
             }
+            @for set in &page.equalisers { p { (set) "." } }
             details { summary { "The excerpts" } ul { @for e in &page.excerpts { li { (e) } } } }
         }
     }

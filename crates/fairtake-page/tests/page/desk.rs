@@ -67,11 +67,20 @@ impl Answer {
 
 impl Bench {
     pub fn new() -> Bench {
+        Bench::of(&take(1.0), &take(0.5))
+    }
+
+    /// The same with a second microphone that hears the trebles less.
+    pub fn unlike() -> Bench {
+        Bench::of(&take(1.0), &clip_bytes(RATE_HZ, &dulled(&bursts(0.5))))
+    }
+
+    fn of(heron: &[u8], moorhen: &[u8]) -> Bench {
         let folder = tempfile::tempdir().expect("a temporary folder");
         std::fs::create_dir(folder.path().join("takes")).expect("made");
         std::fs::write(folder.path().join("shootout.toml"), LOG).expect("written");
-        std::fs::write(folder.path().join("takes/drum-heron-1.wav"), take(1.0)).expect("written");
-        std::fs::write(folder.path().join("takes/drum-moorhen-1.wav"), take(0.5)).expect("written");
+        std::fs::write(folder.path().join("takes/drum-heron-1.wav"), heron).expect("written");
+        std::fs::write(folder.path().join("takes/drum-moorhen-1.wav"), moorhen).expect("written");
         let desk = Desk::open(folder.path(), Access::loopback(PORT)).expect("has a log");
         Bench { folder, desk }
     }
@@ -166,18 +175,27 @@ pub fn runtime() -> &'static Runtime {
 
 /// Eight bursts that die away, one every half second; at another gain the microphone is as if farther off.
 pub fn take(gain: f32) -> Vec<u8> {
+    clip_bytes(RATE_HZ, &bursts(gain))
+}
+
+/// The mean of each two neighbours: 3 dB less at a quarter of the sampling rate.
+fn dulled(samples: &[f32]) -> Vec<f32> {
+    let before = std::iter::once(&0.0).chain(samples);
+    samples.iter().zip(before).map(|(x, before)| 0.5 * (x + before)).collect()
+}
+
+fn bursts(gain: f32) -> Vec<f32> {
     let mut state = 1u64;
     let mut noise = move || {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (state >> 40) as f32 / (1u64 << 23) as f32 - 1.0
     };
     let half = RATE_HZ as usize / 2;
-    let samples: Vec<f32> = (0..9 * half)
+    (0..9 * half)
         .map(|i| {
             let x = noise();
             let dies = (-((i % half) as f32) / 800.0).exp();
             if i < half { x * 1e-5 } else { gain * x * (0.5 * dies + 1e-5) }
         })
-        .collect();
-    clip_bytes(RATE_HZ, &samples)
+        .collect()
 }

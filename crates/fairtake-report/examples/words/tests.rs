@@ -45,7 +45,7 @@ fn test(draw: &mut Draw, source: &str, mics: Vec<String>) -> Heard {
         says: Vec::new(),
         does_not_say: Vec::new(),
     };
-    Heard { title: "made".into(), source: source.into(), score }
+    Heard { title: "made".into(), source: source.into(), equalisers: Vec::new(), score }
 }
 
 /// A share with an interval around it.

@@ -28,6 +28,7 @@ fn one(h: &Heard) -> Markup {
     html! {
         p.quiet { (h.title) }
         ul { @for line in &h.score.says { li { (line) } } }
+        @for set in &h.equalisers { p { (set) "." } }
         @if !h.score.does_not_say.is_empty() {
             p { "What that does not say:" }
             ul { @for line in &h.score.does_not_say { li { (line) } } }

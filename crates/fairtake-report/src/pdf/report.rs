@@ -221,6 +221,9 @@ fn blind(flow: &mut Flow, section: Option<NodeId>, test: &Heard) {
     for line in &test.score.says {
         flow.said(section, line, BODY);
     }
+    for set in &test.equalisers {
+        flow.said(section, &format!("{set}."), BODY);
+    }
     if !test.score.does_not_say.is_empty() {
         flow.said(section, "What that does not say:", STRONG);
         for line in &test.score.does_not_say {

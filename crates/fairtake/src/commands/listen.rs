@@ -3,7 +3,7 @@
 use crate::cli::ListenArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
-use fairtake_bridge::mic_name;
+use fairtake_bridge::{equalisers_heard, mic_name};
 use fairtake_files::{ListeningStore, ShootoutFolder, StoredTest, store_path};
 use fairtake_listen::{Score, Sittings, score};
 use fairtake_page::{Limits, open_audience};
@@ -28,7 +28,7 @@ pub(crate) fn run(args: &ListenArgs) -> Outcome {
     if args.json {
         let all: Vec<_> = tests
             .iter()
-            .map(|(t, s)| json!({ "id": t.id, "title": t.title, "is_open": t.is_open, "needs_code": t.needs_code, "score": s }))
+            .map(|(t, s)| json!({ "id": t.id, "title": t.title, "is_open": t.is_open, "needs_code": t.needs_code, "corrected": t.corrected, "score": s }))
             .collect();
         println!("{}", json!({ "schema": 1, "tests": all }));
         return Ok(Done::Clean);
@@ -39,6 +39,7 @@ pub(crate) fn run(args: &ListenArgs) -> Outcome {
     for (test, score) in &tests {
         println!("{}{}", test.title, if test.is_open { "" } else { " (closed)" });
         score.says.iter().for_each(|line| println!("  {line}"));
+        equalisers_heard(&log, &score.mics, &test.corrected).iter().for_each(|set| println!("  {set}."));
         score.does_not_say.iter().for_each(|line| println!("  But: {line}"));
     }
     Ok(Done::Clean)
@@ -49,7 +50,8 @@ pub(crate) fn heard(folder: &Path, log: &fairtake_compare::Shootout) -> Result<V
     let tests = if store_path(folder).exists() { scored(folder, log)? } else { Vec::new() };
     let heard = |(test, score): (StoredTest, Score)| {
         let source = test.plan.material().source.clone();
-        Heard { title: test.title, source, score }
+        let equalisers = equalisers_heard(log, &score.mics, &test.corrected);
+        Heard { title: test.title, source, equalisers, score }
     };
     Ok(tests.into_iter().map(heard).collect())
 }

@@ -12,7 +12,7 @@ fn a_microphone_with_an_equaliser_can_be_tested_against_the_one_that_it_becomes_
     assert!(form.contains("value=\"heron~moorhen\"") && form.contains("value=\"moorhen~heron\""), "{form}");
     let mut asked = wanted("which", 8);
     asked["mics"] = json!(["heron~moorhen", "moorhen"]);
-    let room = Room::with(&asked, WIDE);
+    let room = Room::on(Bench::unlike(), &asked, WIDE);
     let at = room.begin();
     let key = room.stored(&at).key;
     assert!(key.trials.iter().all(|t| t.slots.len() == 3));
@@ -23,6 +23,16 @@ fn a_microphone_with_an_equaliser_can_be_tested_against_the_one_that_it_becomes_
     assert!(!page.contains('~') && !page.contains("equaliser"), "{page}");
     let words = room.bench.get(&format!("/blind/test?id={}", room.test)).words();
     assert!(words.contains("Heron 3 with an equaliser towards Moorhen 12"), "{words}");
+    // How it was set is kept with the test: a bridge that is fitted anew later may be another one.
+    let corrected =
+        room.bench.get(&format!("/blind/answers.json?id={}", room.test)).json()["corrected"].clone();
+    let bridge = room.bench.get("/bridge.json?source=drum&from=heron&to=moorhen").json();
+    assert_eq!(corrected[0]["equaliser"], bridge["found"]["bridge"]["equaliser"]);
+    assert!(
+        corrected[0]["equaliser"]["bands"].as_array().is_some_and(|bands| !bands.is_empty()),
+        "{corrected}"
+    );
+    assert!(words.contains("Heron 3 with an equaliser towards Moorhen 12, as it was heard: "), "{words}");
     // With equal spectra there is nothing left for an equaliser.
     asked["equal_spectrum"] = json!(true);
     let refused = bench.post("/blind/tests", asked.to_string());

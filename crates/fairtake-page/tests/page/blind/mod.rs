@@ -46,7 +46,10 @@ pub fn wanted(kind: &str, n_trials: u32) -> Value {
 
 impl Room {
     pub fn with(wanted: &Value, limits: Limits) -> Room {
-        let bench = Bench::new();
+        Room::on(Bench::new(), wanted, limits)
+    }
+
+    pub fn on(bench: Bench, wanted: &Value, limits: Limits) -> Room {
         let made = bench.post("/blind/tests", wanted.to_string());
         assert_eq!(made.status, 200, "{}", made.text());
         let made = made.json();
