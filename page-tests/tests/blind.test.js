@@ -39,6 +39,53 @@ for (const kind of ["which", "odd_one", "prefer", "likeness", "liking"]) {
   });
 }
 
+test("the form follows what is ticked, keeps what was typed, and refuses what makes no test", async () => {
+  const owner = await room.watched.window(room.served.link);
+  await owner.goto("/blind?source=drum");
+  const ticked = () =>
+    owner.$$eval("input[name=test-mic]:checked", (all) => all.map((m) => m.getAttribute("value")).sort());
+  const said = () => owner.innerText("#mics-said");
+  await owner.click("summary:has-text('with an equaliser')");
+  await owner.check("input[value='heron~moorhen']");
+  assert.deepEqual(await ticked(), ["heron~moorhen", "moorhen"], "beside the one that it becomes like");
+  assert.equal(await said(), "");
+  assert.equal(await owner.inputValue("#n-control"), "16", "its playing is that of its microphone");
+  assert.ok(await owner.isDisabled("#equal-spectrum"));
+  await owner.uncheck("input[value='moorhen']");
+  assert.match(await said(), /takes two microphones; 1 is ticked/);
+  assert.ok(await owner.isDisabled("text=Make the test"));
+  await owner.check("input[value='heron']");
+  assert.equal(await owner.inputValue("#n-control"), "0", "both are one microphone at one playing");
+  assert.ok(await owner.isEnabled("#may-end-early"));
+  await owner.selectOption("#kind", "liking");
+  await owner.uncheck("input[value='heron']");
+  await owner.check("input[value='moorhen~heron']");
+  assert.deepEqual(await ticked(), ["heron", "heron~moorhen", "moorhen~heron"]);
+  await clean(owner);
+  await owner.selectOption("#kind", "which");
+  assert.match(await said(), /3 are ticked/);
+  await owner.uncheck("input[value='heron']");
+  assert.match(await said(), /is heard beside .* or .*: tick one of them too/);
+  // A number that was typed stays, also where news draws the page again.
+  await owner.uncheck("input[value='moorhen~heron']");
+  await owner.check("input[value='moorhen']");
+  await owner.fill("#n-control", "6");
+  await owner.fill("#n-trials", "20");
+  await owner.selectOption("#kind", "prefer");
+  assert.equal(await owner.inputValue("#n-control"), "0");
+  await owner.selectOption("#kind", "odd_one");
+  assert.equal(await owner.inputValue("#n-control"), "6");
+  const other = await room.watched.window(room.served.link);
+  await make(other, "liking", 2);
+  await owner.waitForSelector("h3:has-text('Drum, liking')");
+  assert.deepEqual(await ticked(), ["heron~moorhen", "moorhen"]);
+  assert.equal(await owner.inputValue("#kind"), "odd_one");
+  assert.equal(await owner.inputValue("#n-trials"), "20");
+  assert.equal(await owner.inputValue("#n-control"), "6");
+  await other.context().close();
+  await owner.context().close();
+});
+
 test("control trials are proposed where microphones were played in turn, and sittings can be fixed", async () => {
   const owner = await room.watched.window(room.served.link);
   const proposed = async (/** @type {string} */ source) => {
@@ -47,7 +94,7 @@ test("control trials are proposed where microphones were played in turn, and sit
   };
   assert.equal(await proposed("drum-together"), "0");
   assert.equal(await proposed("drum"), "16");
-  assert.match(await owner.innerText("main"), /as many control trials as trials that count are proposed/);
+  assert.match(await owner.innerText("main"), /as many of them as trials that count are proposed/);
   await clean(owner);
   // A preference has no right answer, so that there is nothing to control.
   await owner.selectOption("#kind", "prefer");

@@ -9,6 +9,7 @@ use fairtake_audition::{
     event_loudness_lufs,
 };
 use fairtake_bridge::{Corrected, USUAL_LIMITS, corrected_pair, mic_name};
+use fairtake_compare::Shootout;
 use fairtake_files::wav::{decode_channel, dithered_bytes, read_layout};
 use fairtake_files::{NewTest, Rendered, Write};
 use fairtake_listen::{Asked, Kind, Plan, PlanTrouble};
@@ -125,6 +126,9 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<(Excerpts, Vec<Correct
     let log = &now.loaded.log.shootout;
     let (mics, corrected): (Vec<String>, Vec<String>) =
         wanted.mics.iter().cloned().partition(|key| corrected_pair(log, key).is_none());
+    for key in &corrected {
+        beside(log, key, &mics)?;
+    }
     if wanted.equal_spectrum && !corrected.is_empty() {
         let what = "spectra are made equal between two microphones, not with one that has an equaliser";
         return Err(Trouble::bad(what, "leave one of the two out"));
@@ -149,10 +153,32 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<(Excerpts, Vec<Correct
     Ok((equal_excerpts(&now.loaded.takes, &checked.measures, &found, &wanted.source, &of)?, settings))
 }
 
+/// A microphone with an equaliser says something beside the one that it becomes like, or the one that it is.
+fn beside(log: &Shootout, key: &str, mics: &[String]) -> Result<(), Trouble> {
+    let (from, to) = corrected_pair(log, key).unwrap_or_default();
+    if [from, to].iter().any(|base| mics.iter().any(|mic| mic == base)) {
+        return Ok(());
+    }
+    let [corrected, from, to] = [key, from, to].map(|key| mic_name(log, key));
+    Err(Trouble::bad(
+        format!("{corrected} is heard beside neither of its two microphones"),
+        format!("take {to}, which it becomes like, or {from} as it is, into the test too"),
+    ))
+}
+
 /// A microphone with the equaliser that carries it to another, from its key.
 fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<(Contestant, Corrected), Trouble> {
     let (from, to) = corrected_pair(&now.loaded.log.shootout, key).unwrap_or_default();
     let bridged = bridged(desk, now, (source, from, to), USUAL_LIMITS)?;
+    if bridged.bridge.equaliser.bands.is_empty() {
+        let [from, to] = [from, to].map(|key| mic_name(&now.loaded.log.shootout, key));
+        return Err(Trouble::bad(
+            format!(
+                "no band of an equaliser brings {from} nearer to {to}: with it, it would sound as without"
+            ),
+            "test the two as they are",
+        ));
+    }
     let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
     let rate_hz = take.map_or(0, |t| t.samples.rate_hz());
     let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz).ok_or_else(|| {

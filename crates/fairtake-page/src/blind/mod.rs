@@ -4,6 +4,7 @@
 //! rendered anew with its own dither, as long as every other, under a name that says nothing.
 
 mod door;
+mod form_html;
 mod hall;
 mod limits;
 mod listener;

@@ -2,7 +2,7 @@
 
 use super::hall::Hall;
 use super::make::{About, Wanted, make, new_codes};
-use super::offered::{corrected, proposed_control};
+use super::offered::{Equalised, corrected, played_in_turn, proposed_control};
 use super::owner_html as html;
 use crate::ask::{Query, Sent};
 use crate::desk::{Desk, Now};
@@ -50,10 +50,12 @@ pub(crate) struct BlindPage {
     /// Microphones that can be tested on the source.
     pub mics: Vec<Named>,
     /// Microphones with the equaliser that carries them to another one, as further contestants.
-    pub corrected: Vec<Named>,
+    pub corrected: Vec<Equalised>,
     pub tests: Vec<TestRow>,
-    /// Control trials that are proposed: where microphones were played to in turn, and one has two passes.
+    /// Control trials that are proposed for the first two microphones: where they were played to in turn, and one has two passes.
     pub proposed_control: Option<u32>,
+    /// Every pair of which that is so.
+    pub played_in_turn: Vec<[String; 2]>,
     /// Trials needed: share of trials in which the difference is heard, of two choices, of three.
     pub needed: Vec<(f64, Option<u64>, Option<u64>)>,
 }
@@ -108,8 +110,17 @@ impl View for BlindPage {
             .iter()
             .map(|s| (*s, trials_that_find(Kind::Which, *s), trials_that_find(Kind::OddOne, *s)))
             .collect();
-        let proposed_control = source.as_ref().and_then(|s| proposed_control(&now, s, &mics));
-        Ok(BlindPage { sources, source, mics, corrected, tests, proposed_control, needed })
+        let played_in_turn = source.as_ref().map_or_else(Vec::new, |s| played_in_turn(&now, s, &mics));
+        Ok(BlindPage {
+            proposed_control: proposed_control(&played_in_turn, &mics),
+            sources,
+            source,
+            mics,
+            corrected,
+            tests,
+            played_in_turn,
+            needed,
+        })
     }
 
     fn html(&self) -> Markup {

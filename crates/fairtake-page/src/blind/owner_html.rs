@@ -1,7 +1,7 @@
 //! Writes the owner's pages on blind tests.
 
-use super::owner::{BlindPage, SittingRow, TRIALS, TestPage};
-use crate::html::mic;
+use super::form_html::form;
+use super::owner::{BlindPage, SittingRow, TestPage};
 use fairtake_listen::score::{HitOutcome, Shown};
 use fairtake_listen::{Control, Kind, State};
 use fairtake_report::page::verdict;
@@ -20,7 +20,7 @@ fn kind_words(kind: Kind) -> &'static str {
     KINDS.iter().find(|(k, ..)| *k == kind).map_or("", |(_, _, words)| words)
 }
 
-fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     format!("{:.0} %", 100.0 * share)
 }
 
@@ -34,8 +34,8 @@ pub(super) fn blind(page: &BlindPage) -> Markup {
             @for t in &page.tests {
                 div.sheet {
                     h3 { a href=(format!("/blind/test?id={}", t.id)) { (t.title) ": " (kind_words(t.kind)) } }
-                    p.quiet { (t.mics.join(", ")) " · " (t.sittings[0]) " to the end, " (t.sittings[1]) " left before, " (t.sittings[2]) " open" @if !t.is_open { " · closed" } }
-                    @for line in &t.says { p { (line) } }
+                    p.quiet { (t.mics.join(", ")) " · " (sittings_words(t.sittings)) @if !t.is_open { " · takes no more listeners" } }
+                    @if t.sittings[0] > 0 { @for line in &t.says { p { (line) } } }
                 }
             }
         }
@@ -48,50 +48,20 @@ pub(super) fn blind(page: &BlindPage) -> Markup {
             @if page.mics.len() < 2 {
                 p.trouble { "A test needs two microphones that were recorded on this source." }
             } @else {
-                (form(page))
+                (form(page, &KINDS))
             }
         }
     }
 }
 
-fn form(page: &BlindPage) -> Markup {
-    html! {
-        form id="make-test" data-source=[page.source.as_ref()] {
-            p { label for="kind" { "Question" } " " select id="kind" { @for (_, key, words) in KINDS { option value=(key) { (words) } } } }
-            fieldset { legend { "Microphones (two where the question is which)" }
-                @for (i, m) in page.mics.iter().enumerate() {
-                    label.row { input type="checkbox" name="test-mic" value=(m.key) checked[i < 2]; (mic(m)) }
-                }
-                details { summary { "with an equaliser" }
-                    p.quiet.small { "Does anyone still hear a difference once it is equalised? Take the one with the equaliser and the one that it becomes like." }
-                    @for m in &page.corrected { label.row { input type="checkbox" name="test-mic" value=(m.key); (mic(m)) } }
-                }
-            }
-            div.row {
-                span { label for="n-trials" { "trials that count" } input.count type="number" id="n-trials" min="1" max="200" value=(TRIALS); }
-                span { label for="n-control" { "control trials" } input.count type="number" id="n-control" min="0" max="100" value=(page.proposed_control.unwrap_or(0)) data-proposed=(page.proposed_control.unwrap_or(0)); }
-                span { label for="n-catch" { "trials in which all are the same" } input.count type="number" id="n-catch" min="0" max="50" value="2"; }
-            }
-            p.quiet.small { "Control trials pair two placements or passes of one microphone: then \"heard\" means more than that. Where each microphone was played to in turn, only they tell the microphone from the playing." }
-            @if page.proposed_control.is_some() { p.small { "Here no playing was recorded by both of the first two microphones: as many control trials as trials that count are proposed. Without them a result says only that the recordings can be told apart." } }
-            div.scroll { table { caption { "Trials that find a difference in four of five tests" }
-                thead { tr { th scope="col" { "heard in" } @for (share, ..) in &page.needed { th.n scope="col" { (percent(*share)) " of trials" } } } }
-                tbody {
-                    tr { th scope="row" { "which of two" } @for (_, two, _) in &page.needed { td.n { (two.map_or("–".to_string(), |n| n.to_string())) } } }
-                    tr { th scope="row" { "which of three" } @for (_, _, three) in &page.needed { td.n { (three.map_or("–".to_string(), |n| n.to_string())) } } }
-                }
-            } }
-            p { label { input type="checkbox" id="may-end-early"; " may end early: looked at after every fourth trial from the eighth on; guessing passes no more often by that" } }
-            div.row {
-                span { label for="seconds" { "length of an excerpt in seconds" } input.count type="number" id="seconds" min="0.25" max="10" step="0.25" value="2"; }
-                label { input type="checkbox" id="equal-spectrum"; " with equal spectra (a control: what is heard then is not the spectrum)" }
-            }
-            p { label for="title" { "What listeners read above it" } " " input type="text" id="title" maxlength="120" placeholder="the name of the source"; }
-            p { label for="n-sittings" { "sittings that there will be (empty: not fixed; then more of them find more than is said)" } " " input.count type="number" id="n-sittings" min="1" max="10000"; }
-            p { label for="n-codes" { "codes to give out (0: whoever has the link may listen)" } " " input.count type="number" id="n-codes" min="0" max="500" value="0"; }
-            button.main type="submit" { "Make the test" }
-        }
-    }
+fn sittings_words([done, left, open]: [u64; 3]) -> String {
+    let parts = [(done, "to the end"), (left, "left before the end"), (open, "not at the end yet")];
+    let said: Vec<String> = parts
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, how)| format!("{} {how}", words::number_of(*n as usize, "sitting")))
+        .collect();
+    if said.is_empty() { "nobody has listened yet".to_string() } else { said.join(", ") }
 }
 
 pub(super) fn test(page: &TestPage) -> Markup {

@@ -37,8 +37,22 @@ fn a_microphone_with_an_equaliser_can_be_tested_against_the_one_that_it_becomes_
     asked["equal_spectrum"] = json!(true);
     let refused = bench.post("/blind/tests", asked.to_string());
     assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    // Two equalisers against each other say nothing of either microphone, and one without a band nothing at all.
+    asked["equal_spectrum"] = json!(false);
+    let refused_of = |bench: &Bench, mics: [&str; 2], said: &str| {
+        let asked = json!({ "source": "drum", "kind": "which", "mics": mics, "n_trials": 8, "seconds": 0.5 });
+        let refused = bench.post("/blind/tests", asked.to_string());
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{}", refused.text());
+        assert!(refused.text().contains(said), "{}", refused.text());
+    };
+    let both = ["heron~moorhen", "moorhen~heron"];
+    refused_of(&room.bench, both, "Heron 3 with an equaliser towards Moorhen 12 is heard beside neither");
+    refused_of(
+        &bench,
+        ["heron~moorhen", "moorhen"],
+        "no band of an equaliser brings Heron 3 nearer to Moorhen 12",
+    );
     for stranger in ["heron~coot", "~", "heron~", "heron~heron"] {
-        asked["equal_spectrum"] = json!(false);
         asked["mics"] = json!([stranger, "moorhen"]);
         let refused = bench.post("/blind/tests", asked.to_string());
         assert!(matches!(refused.status.as_u16(), 404 | 422), "{stranger}: {}", refused.text());

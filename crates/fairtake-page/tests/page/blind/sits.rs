@@ -59,7 +59,7 @@ fn a_listener_who_always_hears_it_is_heard_and_the_owner_reads_it_beside_what_wa
     assert!(report.contains("Heard blind") && report.contains("8 of 8 answers were right"), "{report}");
     let csv = room.bench.get(&format!("/blind/answers.csv?id={}", room.test)).text();
     assert_eq!(csv.lines().count(), 9);
-    assert!(room.bench.get("/blind").words().contains("1 to the end"));
+    assert!(room.bench.get("/blind").words().contains("1 sitting to the end"));
 }
 
 #[test]
