@@ -7,6 +7,10 @@ use maud::{Markup, html};
 /// What is played, as it is typed.
 const SWEEP: &str = "fairtake sweep excitations/sweep.wav";
 
+/// A take of a measurement as it is logged.
+const ENTRY: &str = "[[takes]]\nfile = \"takes/heron-axis-1.wav\"\nmic = \"heron\"\nsource = \"box\"\nrole = \"response\"\n\
+    excitation = \"excitations/sweep.wav\"\ndistance_mm = 1000\nplacement = 1";
+
 pub(crate) fn measure(page: &MeasurePage) -> Markup {
     html! {
         h1 { "Measure" }
@@ -28,8 +32,8 @@ fn how() -> Markup {
             "response",
         ),
         ("sensitivity", "a sound calibrator on the measurement microphone, seated three times", "calibrator"),
-        ("direction", "the sweep at equal steps of angle", "response, with angle_deg"),
-        ("proximity", "the sweep at six distances and more, at one gain", "response, with distance_mm"),
+        ("direction", "the sweep at equal steps of angle", "response; with angle_deg"),
+        ("proximity", "the sweep at six distances and more, at one gain", "response; with distance_mm"),
         ("distortion", "a sweep with level steps, near the loudspeaker", "response"),
         (
             "noise",
@@ -40,11 +44,10 @@ fn how() -> Markup {
     html! {
         section aria-labelledby="how" {
             h2 id="how" { "What to record" }
-            p { "No take of a measurement is logged yet. Make what the loudspeaker plays with " code { (SWEEP) } ", record it, and log the takes with these roles in " code { "shootout.toml" } ":" }
-            div.scroll { table {
-                thead { tr { th { "for" } th { "record" } th { "role" } } }
-                tbody { @for (what, record, role) in rows { tr { th scope="row" { (what) } td { (record) } td { code { (role) } } } } }
-            } }
+            p { "No take of a measurement is logged yet. Make what the loudspeaker plays with " code { (SWEEP) } ", record it, and enter the takes in " code { "shootout.toml" } " with the roles that stand here, as" }
+            pre { code { (ENTRY) } }
+            p { "A sound calibrator is logged as " code { "[calibrator]" } " with " code { "level_db" } " and " code { "class" } ", the measurement microphone with " code { "measurement = true" } ". " code { "fairtake demo --bench" } " makes a whole session to look at." }
+            dl.to-log { @for (what, record, role) in rows { dt { (what) } dd { (record) ". Role: " code { (role) } } } }
             p.quiet { "Begin with the loudspeaker's volume down, stay out of its beam, and wear hearing protection where it is loud. Keep phantom power and blowing loudspeakers away from ribbon microphones. A calibrator belongs on a microphone, never at an ear. Local rules come first." }
         }
     }
