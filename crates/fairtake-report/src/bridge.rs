@@ -5,6 +5,7 @@ use crate::page::{document, mic_name};
 use crate::words::{hertz, signed};
 use fairtake_bridge::{Bridge, Shape, in_words, sentences, set_hertz};
 use fairtake_compare::Findings;
+use fairtake_compare::wording::margin;
 use maud::{Markup, PreEscaped, html};
 use std::fmt::Write;
 
@@ -50,7 +51,7 @@ pub(crate) fn body(findings: &Findings, bridge: &Bridge) -> Markup {
                 figure {
                     div.wide { (PreEscaped(draw_bridge(&corridor, bridge, &Layout::WIDE))) }
                     div.narrow { (PreEscaped(draw_bridge(&corridor, bridge, &Layout::NARROW))) }
-                    figcaption { "Above: the level-matched difference with its 95 % interval band by band, the smoothest correction, and the equaliser. Below: what remains after the correction, with the 95 % interval that holds for all bands at once, and the verdict on it." }
+                    figcaption { "Above: the level-matched difference with its 95 % interval band by band, the smoothest correction, and the equaliser. Below: what remains after the correction, with the 95 % interval that holds for all bands at once, and the verdict on it against the margin of " (margin(bridge.margin_db)) " dB, the lane around 0." }
                 }
             }
             (settings(bridge))
@@ -59,8 +60,10 @@ pub(crate) fn body(findings: &Findings, bridge: &Bridge) -> Markup {
 
 fn settings(bridge: &Bridge) -> Markup {
     html! {
+        p.quiet { "The equaliser, and what each band buys: what remains, root mean square over octaves. Bands are added in the order of what they buy and fitted anew each time; they stand here low to high." }
+        div.beside {
         div.scroll { table {
-            caption { "The equaliser, and what each band buys: what remains, root mean square over octaves. Bands are added in the order of what they buy and fitted anew each time; they stand here low to high." }
+            caption { "The equaliser" }
             thead { tr { th { "band" } th.n { "frequency" } th.n { "gain, dB" } th.n { "Q" } } }
             tbody {
                 tr { th scope="row" { "gain of all" } td.n {} td.n { (signed(bridge.equaliser.gain_db)) } td.n {} }
@@ -73,9 +76,11 @@ fn settings(bridge: &Bridge) -> Markup {
             }
         } }
         div.scroll { table {
+            caption { "What each band buys" }
             thead { tr { th.n { "bands" } th.n { "remains, dB" } } }
             tbody { @for s in &bridge.steps { tr { td.n { (s.bands) } td.n { (format!("{:.2}", s.remaining_rms_db)) } } } }
         } }
+        }
     }
 }
 

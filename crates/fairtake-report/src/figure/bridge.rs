@@ -148,14 +148,16 @@ fn segments(bridge: &Bridge) -> Vec<Segment> {
             let part = &all[from..to];
             let octaves = |r: &Remaining| (r.to_hz / r.from_hz).log2();
             let whole: f64 = part.iter().map(octaves).sum();
-            let mean = part.iter().map(|r| octaves(r) * r.remaining_db).sum::<f64>() / whole;
+            let mean =
+                |of: fn(&Remaining) -> f64| part.iter().map(|r| octaves(r) * of(r)).sum::<f64>() / whole;
             Segment {
                 from_hz: part[0].from_hz,
                 to_hz: part[part.len() - 1].to_hz,
                 verdict: verdicts[from],
-                difference_db: Some(mean),
-                low_db: None,
-                high_db: None,
+                difference_db: Some(mean(|r| r.remaining_db)),
+                // The intervals hold for all bands at once, and so do their means for the mean.
+                low_db: Some(mean(|r| r.low_db)),
+                high_db: Some(mean(|r| r.high_db)),
             }
         })
         .collect()
