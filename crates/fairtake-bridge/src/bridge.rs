@@ -6,7 +6,9 @@ use crate::held_out::{HeldOut, held_out};
 use crate::remaining::{Remaining, by_band, greatest, rms_db, rms_upper_db};
 use crate::seen::{HIGHEST_SHARE, seen};
 use crate::smooth::smoothest;
-use fairtake_compare::{Claim, ComparisonFindings, Findings, PairTables, Settings, Verdict, judge};
+use fairtake_compare::{
+    Claim, ComparisonFindings, Findings, PairTables, Role, Settings, Take, Verdict, each_in_parallel, judge,
+};
 use fairtake_signal::gain_curve::GainCurve;
 use serde::{Deserialize, Serialize};
 
@@ -262,9 +264,13 @@ pub fn bridge_all(
         let wanted = Wanted { most_boost_db, most_bands, rate_hz: rate_hz(&c.reference, &c.source) };
         bridge(tables, [&c.source, &c.reference, &c.against], &findings.settings, &wanted).ok()
     };
-    std::thread::scope(|scope| {
-        let pairs = findings.comparisons.iter().zip(tables);
-        let threads: Vec<_> = pairs.map(|(c, tables)| scope.spawn(|| one(c, tables))).collect();
-        threads.into_iter().filter_map(|t| t.join().expect("bridging does not panic")).collect()
-    })
+    let pairs: Vec<(&ComparisonFindings, &PairTables)> = findings.comparisons.iter().zip(tables).collect();
+    each_in_parallel(&pairs, |(c, tables)| one(c, tables)).into_iter().flatten().collect()
+}
+
+/// The sampling rate at which a microphone on a source is corrected: that of the first take of it that is compared, in Hz.
+/// `None` where there is none.
+pub fn rate_of(takes: &[Take], source: &str, mic: &str) -> Option<u32> {
+    let is_its = |t: &&Take| t.source == source && t.mic == mic && t.role == Role::Compared;
+    takes.iter().find(is_its).map(|t| t.samples.rate_hz())
 }

@@ -21,6 +21,7 @@ mod words;
 
 pub use bridge::{
     Bridge, BridgeError, BridgedBand, Carried, MOST_BRIDGED, Step, USUAL_LIMITS, Wanted, bridge, bridge_all,
+    rate_of,
 };
 pub use equaliser::{Equaliser, EqualiserBand, Shape};
 pub use held_out::HeldOut;

@@ -39,6 +39,7 @@ pub use findings::*;
 pub use judge::{JudgedBand, Judgement, SettingUp, distance_change_db, features, judge, runs, verdict};
 pub use measure::{Tabulated, measure_performance, tabulate};
 pub use measured::*;
+pub use parallel::each_in_parallel;
 pub use plan::*;
 pub use recognise::{HowShared, Recognised, SharedPair, recognise_performances};
 pub use remembered::Remembered;

@@ -1,6 +1,7 @@
 //! Work on several items at once.
 
 use crate::ReadError;
+use std::convert::Infallible;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
@@ -13,15 +14,24 @@ pub(crate) fn in_parallel<T: Sync, R: Send>(
     in_parallel_with(items, || (), |_, item| work(item))
 }
 
+/// The same where nothing is read: what is made of each item, in their order, on as many threads as there are cores.
+pub fn each_in_parallel<T: Sync, R: Send>(items: &[T], work: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    let made: Result<Vec<R>, Infallible> = in_parallel_with(items, || (), |_, item| Ok(work(item)));
+    match made {
+        Ok(made) => made,
+        Err(never) => match never {},
+    }
+}
+
 /// The same where each thread has room of its own, which is kept from one item to the next and carries nothing over.
-pub(crate) fn in_parallel_with<T: Sync, R: Send, Room>(
+pub(crate) fn in_parallel_with<T: Sync, R: Send, E: Send, Room>(
     items: &[T],
     room: impl Fn() -> Room + Sync,
-    work: impl Fn(&mut Room, &T) -> Result<R, ReadError> + Sync,
-) -> Result<Vec<R>, ReadError> {
+    work: impl Fn(&mut Room, &T) -> Result<R, E> + Sync,
+) -> Result<Vec<R>, E> {
     let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(items.len());
     let next = AtomicUsize::new(0);
-    let work_on = || -> Vec<(usize, Result<R, ReadError>)> {
+    let work_on = || -> Vec<(usize, Result<R, E>)> {
         let (mut room, mut done) = (room(), Vec::new());
         loop {
             let i = next.fetch_add(1, Ordering::Relaxed);
@@ -29,7 +39,7 @@ pub(crate) fn in_parallel_with<T: Sync, R: Send, Room>(
             done.push((i, work(&mut room, item)));
         }
     };
-    let mut done: Vec<(usize, Result<R, ReadError>)> = thread::scope(|scope| {
+    let mut done: Vec<(usize, Result<R, E>)> = thread::scope(|scope| {
         // The calling thread works too.
         let others: Vec<_> = (1..n_threads).map(|_| scope.spawn(work_on)).collect();
         let own = work_on();
@@ -72,6 +82,20 @@ mod tests {
     use super::*;
 
     #[test]
+    fn no_more_work_is_done_at_once_than_there_are_cores() {
+        let n_cores = thread::available_parallelism().map_or(1, |n| n.get());
+        let (at_once, most) = (AtomicUsize::new(0), AtomicUsize::new(0));
+        let items: Vec<usize> = (0..16 * n_cores).collect();
+        each_in_parallel(&items, |_| {
+            most.fetch_max(at_once.fetch_add(1, Ordering::SeqCst) + 1, Ordering::SeqCst);
+            thread::sleep(std::time::Duration::from_millis(2));
+            at_once.fetch_sub(1, Ordering::SeqCst);
+        });
+        let most = most.into_inner();
+        assert!((1..=n_cores).contains(&most), "{most} at once on {n_cores} cores");
+    }
+
+    #[test]
     fn results_keep_the_order_of_the_items_and_the_first_failure_is_told() {
         let items: Vec<u64> = (0..23).collect();
         assert_eq!(in_parallel(&items, |i| Ok(i * i)), Ok(items.iter().map(|i| i * i).collect()));
@@ -80,6 +104,7 @@ mod tests {
             7 | 11 => Err(ReadError { file: i.to_string(), what: String::new(), hint: String::new() }),
             _ => Ok(()),
         };
+        assert_eq!(each_in_parallel(&items, |i| i + 1), (1..24).collect::<Vec<u64>>());
         assert_eq!(in_parallel(&items, failing).map_err(|e| e.file), Err("7".to_string()));
     }
 }

@@ -179,16 +179,11 @@ fn contestant(desk: &Desk, now: &Now, source: &str, key: &str) -> Result<(Contes
             "test the two as they are",
         ));
     }
-    let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
-    let rate_hz = take.map_or(0, |t| t.samples.rate_hz());
-    let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz).ok_or_else(|| {
+    let rate_hz = bridged.bridge.wanted.rate_hz;
+    let filter = correction_filter(&bridged.bridge, By::Equaliser, rate_hz as u32).ok_or_else(|| {
         Trouble::bad("no difference is known that could be corrected", "record more of both")
     })?;
-    let set = Corrected {
-        key: key.to_string(),
-        rate_hz: bridged.bridge.wanted.rate_hz,
-        equaliser: bridged.bridge.equaliser.clone(),
-    };
+    let set = Corrected { key: key.to_string(), rate_hz, equaliser: bridged.bridge.equaliser.clone() };
     Ok((Contestant { key: key.to_string(), of: from.to_string(), filter }, set))
 }
 

@@ -6,7 +6,7 @@ use crate::views::bridged;
 use fairtake_audition::{LeftOver, left_over};
 use fairtake_bridge::{Bridge, MOST_BRIDGED, USUAL_LIMITS, Wanted, bridge};
 use fairtake_calibrated::{Measurements, measure};
-use fairtake_compare::{ComparisonFindings, Findings, compare_remembering};
+use fairtake_compare::{ComparisonFindings, Findings, compare_remembering, each_in_parallel};
 use std::sync::{Arc, OnceLock};
 
 impl Desk {
@@ -69,10 +69,7 @@ impl Desk {
             bridged(self, now, pair, USUAL_LIMITS).ok().map(|b| b.bridge.clone())
         };
         // They do not wait for each other.
-        Ok(std::thread::scope(|scope| {
-            let threads: Vec<_> = findings.comparisons.iter().map(|c| scope.spawn(move || one(c))).collect();
-            threads.into_iter().filter_map(|t| t.join().expect("bridging does not panic")).collect()
-        }))
+        Ok(each_in_parallel(&findings.comparisons, one).into_iter().flatten().collect())
     }
 
     /// Measures what the log lists for that; anew where the log or a file that it names changed.

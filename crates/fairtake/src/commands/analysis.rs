@@ -3,7 +3,7 @@
 use super::compare::to_json;
 use crate::cli::{AnalysisArgs, InputArgs};
 use crate::failure::Failure;
-use fairtake_bridge::{Bridge, USUAL_LIMITS, bridge_all};
+use fairtake_bridge::{Bridge, USUAL_LIMITS, bridge_all, rate_of};
 use fairtake_compare::{
     CompareError, Comparison, Design, Findings, Measurement, Mic, Recognised, Remembered, Settings, Shootout,
     Source, Take, compare_remembering, recognise_performances,
@@ -85,10 +85,7 @@ pub(crate) fn findings(input: &Input, args: &AnalysisArgs) -> Result<Findings, F
 
 /// How much of each difference is equalising, at the sampling rate of the reference's takes.
 pub(crate) fn bridged(input: &Input, measurement: &Measurement) -> Vec<Bridge> {
-    let rate_hz = |mic: &str, source: &str| {
-        let take = input.takes.iter().find(|t| t.mic == mic && t.source == source);
-        take.map_or(0.0, |t| f64::from(t.samples.rate_hz()))
-    };
+    let rate_hz = |mic: &str, source: &str| rate_of(&input.takes, source, mic).map_or(0.0, f64::from);
     bridge_all(&measurement.findings, &measurement.tables, USUAL_LIMITS, rate_hz)
 }
 

@@ -5,7 +5,7 @@ use super::compare::to_json;
 use crate::cli::BridgeArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
-use fairtake_bridge::{Bridge, BridgeError, Wanted, bridge, sentences};
+use fairtake_bridge::{Bridge, BridgeError, Wanted, bridge, rate_of, sentences};
 use fairtake_compare::{Comparison, Findings, Measurement, Role, Settings, compare};
 use fairtake_files::wav::Replace;
 use fairtake_files::{FolderInMaking, write_whole};
@@ -22,16 +22,20 @@ pub(crate) fn run(args: &BridgeArgs) -> Outcome {
     let (from, to) = pair(&input, args)?;
     let settings = args.input.analysis.settings(input.shootout.margin_db);
     let measured = measured(&input, args, (&from, &to), &settings)?;
-    let rate_hz = args.rate.unwrap_or_else(|| input.takes[0].samples.rate_hz());
-    let wanted = Wanted {
+    let wanted = |source: &str, mic: &str| Wanted {
         most_boost_db: args.boost,
         most_bands: usize::from(args.most_bands),
-        rate_hz: f64::from(rate_hz),
+        rate_hz: args.rate.or_else(|| rate_of(&input.takes, source, mic)).map_or(0.0, f64::from),
     };
     let findings = &measured.findings;
     let mut bridges = Vec::new();
     for (c, tables) in findings.comparisons.iter().zip(&measured.tables) {
-        match bridge(tables, [&c.source, &c.reference, &c.against], &settings, &wanted) {
+        match bridge(
+            tables,
+            [&c.source, &c.reference, &c.against],
+            &settings,
+            &wanted(&c.source, &c.reference),
+        ) {
             Ok(made) => bridges.push(made),
             Err(why @ BridgeError::Wanted(_)) => return Err(Failure::new(&why, why.hint())),
             Err(why) => eprintln!("{}: {why}; {}", c.source, why.hint()),
@@ -43,7 +47,7 @@ pub(crate) fn run(args: &BridgeArgs) -> Outcome {
     }
     let mut told = Vec::new();
     if let Some(making) = &making {
-        told = write(making.path(), findings, &bridges, rate_hz, args.length)?;
+        told = write(making.path(), findings, &bridges, args.length)?;
     }
     if args.json {
         println!("{}", to_json(&bridges)?);
@@ -117,7 +121,6 @@ fn write(
     into: &Path,
     findings: &Findings,
     bridges: &[Bridge],
-    rate_hz: u32,
     length_s: f64,
 ) -> Result<Vec<String>, Failure> {
     let put = |name: &str, text: &str| {
@@ -132,7 +135,7 @@ fn write(
         let source = &names[&b.source];
         std::fs::create_dir_all(into.join(source))
             .map_err(|e| Failure::new(format!("{source}: {e}"), "check space and permissions"))?;
-        for file in bridge_files(findings, b, rate_hz, length_s) {
+        for file in bridge_files(findings, b, b.wanted.rate_hz as u32, length_s) {
             let path = into.join(source).join(file.name);
             write_whole(&path, &file.bytes, Replace::Never).map_err(|e| Failure::new(&e, e.hint()))?;
             told.extend(file.told.map(|said| format!("{source}/{}, {said}", file.name)));
