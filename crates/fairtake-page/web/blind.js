@@ -182,10 +182,15 @@ async function act(button) {
     // News of the deletion must not ask for a page that is gone.
     const was = here();
     history.replaceState(null, "", "/blind");
-    if (await send("/blind/test/delete", { id })) location.assign("/blind");
-    else history.replaceState(null, "", was);
+    const done = await send("/blind/test/delete", { id });
+    if (done) {
+      if (done.remark) window.alert(`${done.remark}.`);
+      location.assign("/blind");
+    } else history.replaceState(null, "", was);
   } else if (what === "delete-sitting") {
     if (!window.confirm("Delete this sitting with its answers? This cannot be undone.")) return;
-    if (await send("/blind/sitting/delete", { id: button.dataset.sitting })) await show(here());
+    const done = await send("/blind/sitting/delete", { id: button.dataset.sitting });
+    if (done) await show(here());
+    if (done?.remark) say(`${done.remark}.`, "trouble");
   }
 }

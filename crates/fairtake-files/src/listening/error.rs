@@ -3,11 +3,13 @@
 use std::fmt;
 use std::path::Path;
 
-/// Why something could not be kept or found. Nothing was changed.
+/// Why something could not be kept or found. Nothing was changed, but where something lingers.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum StoreError {
     /// The system or the file does not let us.
     System(String),
+    /// It is deleted, but its old pages could not be overwritten yet.
+    Lingers(String),
     /// It is there already: an answer to that trial, a name.
     Taken,
     /// There is no such test or sitting.
@@ -30,6 +32,9 @@ impl StoreError {
         match self {
             StoreError::System(_) => {
                 "check space and permissions of the folder; what was acknowledged is kept"
+            }
+            StoreError::Lingers(_) => {
+                "close other windows and programs on this folder and open it again, or delete something later: that takes it along"
             }
             StoreError::Taken => "go on with what comes next",
             StoreError::Missing => "check the address",
@@ -58,6 +63,9 @@ impl fmt::Display for StoreError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             StoreError::System(what) => what,
+            StoreError::Lingers(why) => {
+                return write!(f, "it is deleted, but what it held still lies in the file that keeps the tests, or beside it ({why})");
+            }
             StoreError::Taken => "that is there already",
             StoreError::Missing => "there is no such test or sitting",
             StoreError::Closed => "this test takes no more listeners",

@@ -1,14 +1,19 @@
 //! What is written, by one thread, many at once, acknowledged after they are on disk.
 
+use super::schema::PATIENCE;
 use super::{Done, StoreError};
 use fairtake_bridge::Corrected;
 use fairtake_listen::{Answer, Key, Plan};
 use rusqlite::{Connection, TransactionBehavior, params};
 use sha2::{Digest, Sha256};
 use std::sync::mpsc::Receiver;
+use std::time::Duration;
 
 /// So many writes at most go into one commit.
 const MOST_AT_ONCE: usize = 512;
+
+/// So long somebody who reads is waited for after something was deleted.
+const SHORT_PATIENCE: Duration = Duration::from_secs(1);
 
 /// One excerpt as it is presented, but for the dither.
 #[derive(Debug, Clone, PartialEq)]
@@ -118,15 +123,35 @@ pub(super) fn write_all(mut connection: Connection, waiting: &Receiver<(Write, D
         let mut batch = vec![first];
         batch.extend(waiting.try_iter().take(MOST_AT_ONCE - 1));
         let (writes, dones): (Vec<Write>, Vec<Done>) = batch.into_iter().unzip();
-        let outcomes = commit(&mut connection, &writes);
-        if writes.iter().any(|w| matches!(w, Write::DeleteTest { .. } | Write::DeleteSitting { .. })) {
-            // Until then the old pages lie in the database, and in the log beside it. Where somebody reads just now, the next one
-            // that is deleted takes them along.
-            let _ = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()));
+        let mut outcomes = commit(&mut connection, &writes);
+        let deletes = |w: &Write| matches!(w, Write::DeleteTest { .. } | Write::DeleteSitting { .. });
+        let is_gone = |(w, outcome): (&Write, &Result<(), StoreError>)| deletes(w) && outcome.is_ok();
+        if writes.iter().zip(&outcomes).any(is_gone)
+            && let Err(lingers) = overwrite(&connection)
+        {
+            let deleted =
+                writes.iter().zip(&mut outcomes).filter(|(w, outcome)| deletes(w) && outcome.is_ok());
+            deleted.for_each(|(_, outcome)| *outcome = Err(lingers.clone()));
         }
         for (done, outcome) in dones.into_iter().zip(outcomes) {
             done(outcome);
         }
+    }
+}
+
+/// Until then the old pages lie in the database, and in the log beside it. Who reads just now is waited for, but not for long: answers
+/// wait too.
+fn overwrite(connection: &Connection) -> Result<(), StoreError> {
+    let overwritten = || -> rusqlite::Result<bool> {
+        connection.busy_timeout(SHORT_PATIENCE)?;
+        let is_busy: bool = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
+        connection.busy_timeout(PATIENCE)?;
+        Ok(!is_busy)
+    };
+    match overwritten() {
+        Ok(true) => Ok(()),
+        Ok(false) => Err(StoreError::Lingers("somebody reads it just now".into())),
+        Err(e) => Err(StoreError::Lingers(e.to_string())),
     }
 }
 

@@ -151,6 +151,31 @@ fn what_the_owner_deletes_is_gone_with_all_that_belongs_to_it() {
 }
 
 #[test]
+fn what_is_deleted_while_somebody_reads_is_gone_and_it_is_said_that_it_lingers() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let store = ListeningStore::open(folder.path()).expect("made");
+    let test = a_test("t1", Kind::Which, 4, &[]);
+    store.write_and_wait(Write::Test(Box::new(test.clone()))).expect("kept");
+    for id in ["s1", "s2"] {
+        store.write_and_wait(Write::Sitting(Box::new(a_sitting(id, &test, None)))).expect("kept");
+    }
+    let reader = rusqlite::Connection::open(store_path(folder.path())).expect("opened");
+    reader.execute_batch("BEGIN; SELECT count(*) FROM sitting;").expect("reads");
+    let told = store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() }).expect_err("it lingers");
+    assert!(matches!(told, StoreError::Lingers(_)), "{told}");
+    assert!(told.to_string().starts_with("it is deleted") && !told.hint().is_empty(), "{told}");
+    assert_eq!(store.sitting("s1"), Err(StoreError::Missing));
+    // What is not there is said as before, and an answer is none of it.
+    let again = store.write_and_wait(Write::DeleteSitting { sitting: "s1".into() });
+    assert_eq!(again, Err(StoreError::Missing));
+    store.write_and_wait(answer("s2", 0, chose(0, ""), false)).expect("kept");
+    reader.execute_batch("COMMIT;").expect("done");
+    store.write_and_wait(Write::DeleteSitting { sitting: "s2".into() }).expect("gone, with what lingered");
+    let log = store_path(folder.path()).with_extension("sqlite-wal");
+    assert_eq!(std::fs::metadata(log).map_or(0, |m| m.len()), 0);
+}
+
+#[test]
 fn exports_hold_every_answer_of_sittings_that_ended_and_nothing_of_open_ones() {
     let folder = tempfile::tempdir().expect("a folder");
     let store = ListeningStore::open(folder.path()).expect("made");

@@ -283,7 +283,7 @@ pub(crate) fn now_s() -> i64 {
 impl From<StoreError> for Trouble {
     fn from(e: StoreError) -> Trouble {
         let status = match e {
-            StoreError::System(_) => StatusCode::INSUFFICIENT_STORAGE,
+            StoreError::System(_) | StoreError::Lingers(_) => StatusCode::INSUFFICIENT_STORAGE,
             StoreError::Missing => StatusCode::NOT_FOUND,
             StoreError::Taken => StatusCode::CONFLICT,
             StoreError::Closed => StatusCode::GONE,

@@ -16,7 +16,7 @@ use axum::routing::{get, post};
 use axum::{Json, Router};
 use fairtake_bridge::{equalisers_heard, mic_name};
 use fairtake_compare::Verdict;
-use fairtake_files::{StoredSitting, StoredTest, Write, answers_csv, answers_json};
+use fairtake_files::{StoreError, StoredSitting, StoredTest, Write, answers_csv, answers_json};
 use fairtake_listen::score::{Own, Shown};
 use fairtake_listen::{Kind, Role, Score, Sitting, Sittings, State as Stands, score, trials_that_find};
 use maud::Markup;
@@ -233,7 +233,7 @@ impl View for TestPage {
         let now = desk.now()?;
         let hall = desk.hall();
         if !hall.is_used() {
-            return Err(fairtake_files::StoreError::Missing.into());
+            return Err(StoreError::Missing.into());
         }
         let result = Scored::of(hall, &now, hall.store()?.test(&query.id)?)?;
         let plan = &result.test.plan;
@@ -316,14 +316,19 @@ async fn make_test(State(desk): State<Desk>, Sent(wanted): Sent<Wanted>) -> Resu
 }
 
 async fn change(desk: Desk, test: Option<String>, write: Write) -> Result<Json<Value>, Trouble> {
-    desk.hall().write(write).await?;
+    // What lingers is deleted all the same.
+    let remark = match desk.hall().write(write).await {
+        Ok(()) => None,
+        Err(e @ StoreError::Lingers(_)) => Some(format!("{e}; {}", e.hint())),
+        Err(e) => return Err(e.into()),
+    };
     if let Some(test) = test {
         desk.hall().forget(&test);
     } else {
         desk.hall().forget("");
     }
     desk.tell();
-    Ok(Json(json!({ "done": true })))
+    Ok(Json(json!({ "done": true, "remark": remark })))
 }
 
 #[derive(Debug, Deserialize)]
@@ -367,7 +372,7 @@ async fn delete_sitting(
 
 fn all_of(desk: &Desk, id: &str) -> Result<(StoredTest, Vec<StoredSitting>), Trouble> {
     if !desk.hall().is_used() {
-        return Err(fairtake_files::StoreError::Missing.into());
+        return Err(StoreError::Missing.into());
     }
     let store = desk.hall().store()?;
     Ok((store.test(id)?, store.sittings(id)?))
