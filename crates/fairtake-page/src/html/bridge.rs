@@ -1,5 +1,6 @@
 //! The page on how much is equalising.
 
+use super::only_measured;
 use super::takes::encoded;
 use crate::views::{BridgePage, FoundBridge, Named};
 use fairtake_audition::LeftOver;
@@ -16,8 +17,9 @@ pub(crate) fn bridge(page: &BridgePage) -> Markup {
     html! {
         h1 { "How much is equalising?" }
         p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on placements, or on events, that were not used to set it. Level match, margin and bands are the standard ones here, whatever the comparison was set to." }
-        (choices(page))
+        @if page.only_measured { (only_measured()) } @else { (choices(page)) }
         @match &page.found {
+            None if page.only_measured => {}
             None => { @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } } },
             Some(found) => (shown(page, found)),
         }

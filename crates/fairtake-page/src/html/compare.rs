@@ -1,7 +1,7 @@
 //! The page Compare.
 
 use super::takes::check_table;
-use super::{mic, shape};
+use super::{mic, only_measured, shape};
 use crate::views::{ComparePage, Found, Named, Other, Pictures, SMOOTHINGS};
 use fairtake_compare::{Distance, Finding, MatchBy};
 use fairtake_report::figure::Layout;
@@ -23,8 +23,9 @@ const MATCHES: [(MatchBy, &str); 4] = [
 pub(crate) fn compare(page: &ComparePage) -> Markup {
     html! {
         h1 { "Compare" }
-        (choices(page))
+        @if page.only_measured { (only_measured()) } @else { (choices(page)) }
         @match &page.found {
+            None if page.only_measured => {}
             None => { @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } } },
             Some(found) => (pair(page, found)),
         }

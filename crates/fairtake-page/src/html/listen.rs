@@ -1,7 +1,7 @@
 //! The page Listen.
 
-use super::mic;
 use super::takes::encoded;
+use super::{mic, only_measured};
 use crate::views::{Heard, ListenPage, Pair};
 use fairtake_audition::{MomentKind, Paired};
 use fairtake_report::words::{hertz, number, signed};
@@ -22,6 +22,7 @@ pub(crate) fn listen(page: &ListenPage) -> Markup {
             noscript { button type="submit" { "Show" } }
         }
         @match &page.heard {
+            None if page.only_measured => (only_measured()),
             None => { @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } } },
             Some(heard) => (player(page, heard)),
         }

@@ -105,6 +105,13 @@ pub(crate) fn framed(title: &str, script: &str, head: &Markup, body: &Markup) ->
     }
 }
 
+/// Why there is nothing on a page of comparisons: the folder holds something else.
+pub(crate) fn only_measured() -> Markup {
+    html! {
+        p { "This folder holds measurements of microphones by themselves: they stand under " a href="/measure" { "Measure" } ". Nothing is wrong, and nothing here is needed for them. To compare microphones on a source too, drop recordings of it under " a href="/takes" { "Takes" } "." }
+    }
+}
+
 /// The shape of a microphone in its hue: told apart without colour too.
 pub(crate) fn shape(hue: usize) -> Markup {
     // Beyond six microphones a hue comes again with another shape.

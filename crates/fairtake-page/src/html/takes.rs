@@ -1,7 +1,7 @@
 //! The page Takes.
 
 use super::field::{Field, remove};
-use super::{mic, shape};
+use super::{mic, only_measured, shape};
 use crate::views::{Event, Group, Named, TakeRow, TakesPage, Waiting, Wave, step_words};
 use fairtake_compare::{CheckResult, Outcome, Role};
 use fairtake_files::Place;
@@ -28,7 +28,9 @@ pub(crate) fn takes(page: &TakesPage) -> Markup {
         }
         @if let Some(open) = &page.open { (look(page, open)) }
         @for group in page.groups.iter().filter(|g| !g.takes.is_empty() || !g.missing.is_empty()) { (of_source(page, group)) }
-        @if page.groups.iter().all(|g| g.takes.is_empty()) && page.waiting.is_empty() {
+        @if page.only_measured && page.waiting.is_empty() {
+            (only_measured())
+        } @else if page.groups.iter().all(|g| g.takes.is_empty()) && page.waiting.is_empty() {
             p { "No take is logged yet. Drop recordings above, or record into the folder; " a href="/plan" { "a plan" } " says what to record and in which order." }
         }
     }

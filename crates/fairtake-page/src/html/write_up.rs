@@ -1,6 +1,7 @@
 //! The page Write up.
 
 use super::field::Field;
+use super::only_measured;
 use crate::views::WriteUpPage;
 use crate::written::{FRAME_RATES, Folder, LONGEST_GAP_S, MOST_MOMENTS};
 use fairtake_files::Place;
@@ -19,6 +20,10 @@ const SIZES: [(&str, &str, bool); 5] = [
 pub(crate) fn write_up(page: &WriteUpPage) -> Markup {
     html! {
         h1 { "Write up" }
+        @if page.only_measured {
+            (only_measured())
+            p { "Their data sheets as one HTML file: " code { "fairtake measure FOLDER --report sheets.html" } "." }
+        }
         @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } }
         @if !page.comparisons.is_empty() {
             p { "Your own words stand beside the findings in the report and are kept in the log. Numbers come from the findings." }

@@ -1,7 +1,7 @@
 //! How much is equalising: a pair, its correction, what remains, and the files of it.
 
 use super::compare::compared_mics;
-use super::{Named, Step, View, chosen, sources};
+use super::{Named, Step, View, chosen, only_measured, sources};
 use crate::ask::Query;
 use crate::desk::{Bridged, Desk, Now};
 use crate::html;
@@ -11,7 +11,7 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
 use fairtake_audition::LeftOver;
-use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted};
+use fairtake_bridge::{Bridge, USUAL_LIMITS, Wanted, rate_of};
 use fairtake_compare::Findings;
 use fairtake_write_up::bridge_files;
 use maud::Markup;
@@ -35,6 +35,8 @@ pub(crate) struct BridgePage {
     pub most_bands: usize,
     /// `None`: nothing, for the reason given.
     pub found: Option<FoundBridge>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     pub why_nothing: Option<String>,
 }
 
@@ -85,8 +87,12 @@ impl View for BridgePage {
             most_boost_db,
             most_bands,
             found: None,
+            only_measured: only_measured(&now),
             why_nothing: None,
         };
+        if page.only_measured {
+            return Ok(page);
+        }
         match found(desk, &now, &page) {
             Ok(found) => page.found = Some(found),
             Err(e) => page.why_nothing = Some(format!("{}; {}", e.what, e.hint)),
@@ -138,7 +144,7 @@ fn found(desk: &Desk, now: &Now, page: &BridgePage) -> Result<FoundBridge, Troub
     })
 }
 
-/// The bridge of a pair, at the sampling rate of the first take of the microphone that is corrected.
+/// The bridge of a pair, at the sampling rate of the microphone that is corrected.
 pub(crate) fn bridged(
     desk: &Desk,
     now: &Now,
@@ -148,9 +154,8 @@ pub(crate) fn bridged(
     if from == to {
         return Err(Trouble::bad(format!("{from} is like itself already"), "choose two microphones"));
     }
-    let take = now.loaded.takes.iter().find(|t| t.source == source && t.mic == from);
-    let take = take.ok_or_else(|| Trouble::missing(format!("{from} has no take of {source}")))?;
-    let rate_hz = f64::from(take.samples.rate_hz());
+    let missing = || Trouble::missing(format!("{from} has no take of {source} that is compared"));
+    let rate_hz = f64::from(rate_of(&now.loaded.takes, source, from).ok_or_else(missing)?);
     desk.bridge(now, (source, from, to), &Wanted { most_boost_db, most_bands, rate_hz })
 }
 

@@ -1,6 +1,6 @@
 //! Compare: one source, a pair, the picture and everything behind it; three or more microphones at once.
 
-use super::{Named, Step, View, chosen, mics, sources, word};
+use super::{Named, Step, View, chosen, mics, only_measured, sources, word};
 use crate::desk::{Desk, Now};
 use crate::html;
 use crate::trouble::Trouble;
@@ -41,6 +41,8 @@ pub(crate) struct ComparePage {
     pub range_hz: (f64, f64),
     /// The pair; `None`: nothing to compare, for the reason given.
     pub found: Option<Found>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     pub why_nothing: Option<String>,
     /// What blind tests of the pair say: title and sentences.
     pub heard: Vec<(String, Vec<String>)>,
@@ -134,6 +136,7 @@ impl View for ComparePage {
             against,
             settings,
             found: None,
+            only_measured: only_measured(&now),
             why_nothing: None,
             heard: Vec::new(),
             pictures: query.picture,

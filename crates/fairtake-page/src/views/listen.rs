@@ -1,6 +1,6 @@
 //! Listen: the microphones of a source side by side, level-matched, sighted.
 
-use super::{Named, Step, View, chosen, sources};
+use super::{Named, Step, View, chosen, only_measured, sources};
 use crate::desk::Desk;
 use crate::html;
 use crate::sound::audition;
@@ -18,6 +18,8 @@ pub(crate) struct ListenPage {
     pub source: Option<String>,
     /// What can be heard; `None`: nothing, for the reason given.
     pub heard: Option<Heard>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     pub why_nothing: Option<String>,
 }
 
@@ -70,7 +72,11 @@ impl View for ListenPage {
         let now = desk.now()?;
         let sources = sources(&now);
         let source = chosen(query.source.as_ref(), &sources);
-        let mut page = ListenPage { sources, source, heard: None, why_nothing: None };
+        let only_measured = only_measured(&now);
+        let mut page = ListenPage { sources, source, heard: None, only_measured, why_nothing: None };
+        if only_measured {
+            return Ok(page);
+        }
         let Some(source) = page.source.clone() else {
             page.why_nothing = Some("no source is logged yet: begin on the page Takes".into());
             return Ok(page);

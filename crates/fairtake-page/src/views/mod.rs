@@ -136,6 +136,12 @@ pub(crate) fn source_name(log: &Shootout, key: &str) -> String {
     log.sources.get(key).map_or(key, |s| s.name.as_str()).to_string()
 }
 
+/// The folder holds takes of measurements, and none that is compared.
+pub(crate) fn only_measured(now: &Now) -> bool {
+    let log = &now.loaded.log;
+    log.takes.is_empty() && !log.bench.takes.is_empty()
+}
+
 /// Of those asked for and there are, the one meant: the asked one if it is there, else the first.
 pub(crate) fn chosen(asked: Option<&String>, there_are: &[Named]) -> Option<String> {
     let there = asked.filter(|a| there_are.iter().any(|n| n.key == **a));

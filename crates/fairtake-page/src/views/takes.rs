@@ -1,6 +1,6 @@
 //! Takes: what came in, whose it is, whether it is fair, and what is missing from the plan.
 
-use super::{Named, Step, View, mics, sources};
+use super::{Named, Step, View, mics, only_measured, sources};
 use crate::desk::{Checked, Desk, Now};
 use crate::html;
 use crate::trouble::Trouble;
@@ -29,6 +29,8 @@ pub(crate) struct TakesPage {
     pub groups: Vec<Group>,
     /// Takes that cannot be opened, with the reason.
     pub not_opened: Vec<(String, String)>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     /// The take that is looked at.
     pub open: Option<Open>,
 }
@@ -149,6 +151,7 @@ impl View for TakesPage {
         let not_opened =
             now.loaded.not_opened.iter().map(|(t, e)| (t.file.clone(), e.problem.to_string())).collect();
         Ok(TakesPage {
+            only_measured: only_measured(&now),
             waiting: waiting(desk, &now)?,
             sources: sources(&now),
             mics,

@@ -1,7 +1,7 @@
 //! Write up: own words beside the findings, the report as it will be, and everything in one folder.
 
 use super::parts::REPORT;
-use super::{Step, View};
+use super::{Step, View, only_measured};
 use crate::desk::Desk;
 use crate::html;
 use crate::trouble::Trouble;
@@ -23,6 +23,8 @@ pub(crate) struct WriteUpPage {
     pub next: String,
     /// Those that are in the folder, the newest first.
     pub folders: Vec<Folder>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     pub why_nothing: Option<String>,
 }
 
@@ -53,8 +55,12 @@ impl View for WriteUpPage {
             report_exists: desk.path().join(REPORT).exists(),
             next: free_name(desk)?,
             folders: folders(desk),
+            only_measured: desk.now().is_ok_and(|now| only_measured(&now)),
             why_nothing: None,
         };
+        if page.only_measured {
+            return Ok(page);
+        }
         let findings = match desk.now().and_then(|now| desk.findings(&now)) {
             Ok(findings) => findings,
             Err(e) => {

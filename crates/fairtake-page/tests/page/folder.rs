@@ -56,6 +56,32 @@ fn a_log_that_is_deleted_or_broken_is_said_and_nothing_is_written_until_it_is_me
 }
 
 #[test]
+fn a_folder_of_measurements_alone_is_no_mistake_and_its_pages_say_where_they_stand() {
+    let bench = Bench::new();
+    let head = LOG.split("[plans.drum]").next().expect("a head");
+    let measured = "[[takes]]\nfile = \"takes/drum-heron-1.wav\"\nmic = \"heron\"\nrole = \"self-noise\"\n";
+    bench.write_log(&format!("{head}{measured}"));
+    let other = bench.at("takes/drum-moorhen-1.wav");
+    let kept = std::fs::read(&other).expect("a take");
+    std::fs::remove_file(&other).expect("removed");
+    for address in ["/takes", "/compare", "/bridge", "/listen", "/write-up"] {
+        let page = bench.get(address);
+        assert_eq!(page.status, StatusCode::OK, "{address}");
+        assert!(page.words().contains("This folder holds measurements"), "{address}: {}", page.words());
+        assert!(page.text().matches("href=\"/measure\"").count() > 1, "{address}: a link besides the step");
+        for denial in ["nothing to compare", "No take is logged", "assign some", "are needed"] {
+            assert!(!page.words().contains(denial), "{address}: {denial}");
+        }
+        assert_eq!(bench.get(&format!("{address}.json")).json()["only_measured"], true, "{address}");
+    }
+    assert!(!bench.get("/measure").words().contains("What to record"));
+    // With a take of a source it is a shootout as any.
+    std::fs::write(&other, kept).expect("written");
+    bench.write_log(LOG);
+    assert!(!bench.get("/compare").words().contains("This folder holds measurements"));
+}
+
+#[test]
 fn two_windows_do_not_overwrite_each_other() {
     let bench = Bench::new();
     let other = Desk::open(bench.folder.path(), Access::loopback(PORT)).expect("has a log");
