@@ -60,8 +60,7 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
         zero_deg: 1.0,
         centre_share: 0.01,
     };
-    let turning =
-        Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0, width_mm: None };
+    let turning = Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0 };
     let row = |figure: &str| Row::new(format!("{name}: {figure}"));
     let mut index = row("directivity index (dB)");
     let mut halves = row("front to back, random (dB)");

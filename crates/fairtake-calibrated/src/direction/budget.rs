@@ -139,8 +139,7 @@ mod tests {
             Point { angle_deg: 0.0, level: level(0.0, 0.3, Some(5.0)) },
             Point { angle_deg: 180.0, level: level(-9.0, 0.4, None) },
         ];
-        let turning =
-            Turning { angle_deg: 0.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 10.0, width_mm: None };
+        let turning = Turning { angle_deg: 0.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 10.0 };
         let found =
             derived(&points, &Doubts::of(&turning), |p| Some(p[1].1 - p[0].1)).expect("always a figure");
         // Exact: √(0.3² + 0.4²), df 0.5⁴/(0.3⁴/5); the centre goes ±10/√3 mm towards and away: 2·8.686·0.01/√3.

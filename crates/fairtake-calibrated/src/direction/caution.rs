@@ -132,15 +132,6 @@ pub enum DirectionCaution {
         /// Most that is allowed.
         limit: f64,
     },
-    /// For this width the step is too wide in these bands, whatever the levels say.
-    StepsTooWideForSize {
-        /// Middles of the bands in Hz.
-        bands_hz: Vec<f64>,
-        /// Step in degrees.
-        figure: f64,
-        /// Widest that serves the highest of them, in degrees.
-        limit: f64,
-    },
     /// One side only: whether both are alike is not known, and taken for granted.
     OneSide {
         /// Sides.
@@ -189,11 +180,6 @@ impl DirectionCaution {
                 list(bands_hz, " Hz"),
                 100.0 * figure,
                 100.0 * limit
-            ),
-            DirectionCaution::StepsTooWideForSize { bands_hz, figure, limit } => format!(
-                "For a microphone of this width steps of {figure:.0}° may miss lobes at {}; {limit:.0}° would not. What is \
-                 derived there assumes that they do not.",
-                list(bands_hz, " Hz")
             ),
             DirectionCaution::OneSide { .. } => {
                 "One side was recorded; that the other is alike is taken for granted. Record some angles there.".into()

@@ -9,7 +9,6 @@ use super::results::{BandDirection, Direction, DirectionConditions, FrontToRando
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
-use crate::proximity::speed_of_sound_m_s;
 use crate::{Contribution, Quantity};
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::units::{db_to_power, power_db};
@@ -28,7 +27,6 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         ("tolerance of the front in degrees", turning.zero_deg, 0.0, 20.0),
         ("distance in mm", turning.distance_mm, 50.0, 20_000.0),
         ("tolerance of the acoustic centre in mm", turning.centre_mm, 0.0, turning.distance_mm / 2.0),
-        ("width of the microphone in mm", turning.width_mm.unwrap_or(1.0), 1.0, 1000.0),
     ] {
         if !(from..=to).contains(&value) {
             return Err(DirectionError::OutOfRange { what, value, from, to });
@@ -67,7 +65,6 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         bands_hz.dedup_by(|a, b| same_band(*a, *b));
         cautions.push(DirectionCaution::LobesUnresolved { bands_hz, figure, limit: LEFT_OUT });
     }
-    cautions.extend(too_wide_for_size(&thirds, turning, widest_step_deg));
     cautions.extend(thirds.iter().filter_map(asymmetric));
     Ok(Direction {
         front_to_random: front_to_random(&thirds),
@@ -250,20 +247,6 @@ fn distance_factor(index: &Quantity) -> Quantity {
     let budget =
         index.budget.iter().map(|p| Contribution { standard: slope * p.standard, ..p.clone() }).collect();
     if index.half.is_none() { Quantity::of_unknown_uncertainty(value) } else { Quantity::new(value, budget) }
-}
-
-/// A body of radius a makes lobes up to about the order ka; one more for the receiver. Powers have twice the order, and two
-/// steps to a turn of the highest are the least.
-fn too_wide_for_size(thirds: &[BandDirection], turning: &Turning, step_deg: f64) -> Option<DirectionCaution> {
-    let radius_m = turning.width_mm? / 2000.0;
-    let needed = |hz: f64| {
-        let order = (std::f64::consts::TAU * hz * radius_m / speed_of_sound_m_s(20.0)).ceil() + 1.0;
-        (90.0 / order).min(WIDEST_DEG)
-    };
-    let bands_hz: Vec<f64> =
-        thirds.iter().map(|b| b.centre_hz).filter(|hz| needed(*hz) < step_deg - 0.5).collect();
-    let limit = bands_hz.last().map(|hz| needed(*hz))?;
-    Some(DirectionCaution::StepsTooWideForSize { bands_hz, figure: step_deg, limit })
 }
 
 /// Equal power from the front in every third octave: powers from all directions are averaged. Readings of different bands are

@@ -47,6 +47,4 @@ pub struct Turning {
     /// How far the microphone's acoustic centre may lie off that axis, in mm either way: it then comes nearer and goes away
     /// while it turns.
     pub centre_mm: f64,
-    /// The microphone's greatest width in mm; `None`: not known, and then only the levels themselves tell of too wide steps.
-    pub width_mm: Option<f64>,
 }

@@ -77,7 +77,6 @@ pub(super) fn direction_sheet(bench: &Bench, on_axis: [&Series; 2], off_axis: &S
         zero_deg: bench.angle_within_deg,
         distance_mm,
         centre_mm: CENTRE_MM,
-        width_mm: None,
     };
     match direction(&takes, &turning) {
         Ok(found) => {
