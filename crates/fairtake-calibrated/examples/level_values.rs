@@ -120,7 +120,8 @@ fn level(centre_hz: f64, level_db: f64, standard_db: f64) -> BandLevel {
 }
 
 fn directions() -> Vec<Value> {
-    let turning = Turning { angle_deg: 1.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 0.0 };
+    let turning =
+        Turning { angle_deg: 1.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 0.0, reflected_db: None };
     let patterns = [
         (Pattern::FirstOrder(0.62), 0.62, 0.0, 15.0),
         (Pattern::FirstOrder(0.3), 0.3, 0.0, 20.0),
@@ -152,7 +153,7 @@ fn directions() -> Vec<Value> {
                 "kind": "direction", "share": share, "wave": wave,
                 "points": levels.iter().map(|l| json!([l.angle_deg, l.level_db])).collect::<Vec<_>>(),
                 "index_db": value(&band.directivity_index_db), "front_to_back_db": value(&band.front_to_back_random_db),
-                "at_90_db": value(&band.at_90_db), "fitted_share": fitted.gradient_share.value,
+                "at_90_db": value(&band.at_90.as_ref().map(|l| l.level_db.clone())), "fitted_share": fitted.gradient_share.value,
                 "angle_tolerance_deg": turning.angle_deg, "standard_db": 0.1,
             })
         })

@@ -60,7 +60,8 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
         zero_deg: 1.0,
         centre_share: 0.01,
     };
-    let turning = Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0 };
+    let turning =
+        Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0, reflected_db: None };
     let row = |figure: &str| Row::new(format!("{name}: {figure}"));
     let mut index = row("directivity index (dB)");
     let mut halves = row("front to back, random (dB)");
@@ -93,7 +94,7 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
         index.add(band.directivity_index_db.as_ref(), pattern.directivity_index_db());
         halves.add(band.front_to_back_random_db.as_ref(), random);
         if db(PI / 2.0) > -20.0 {
-            at_90.add(band.at_90_db.as_ref(), db(PI / 2.0));
+            at_90.add(band.at_90.as_ref().map(|l| &l.level_db), db(PI / 2.0));
         }
         for point in &band.polar {
             let truth = db(point.angle_deg.to_radians());

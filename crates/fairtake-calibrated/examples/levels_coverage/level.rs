@@ -160,7 +160,9 @@ fn noises(n: u64) -> Vec<Row> {
             if band.from_hz < 95.0 { &mut low } else { &mut high }.add(Some(&exact(&level.spl_db)), truth);
         }
         peaks.push(exact(&found.bs468.spl_db));
-        let unknown = |c: &LevelCaution| matches!(c, LevelCaution::AmbientUnknown { .. });
+        let unknown = |c: &LevelCaution| {
+            matches!(c, LevelCaution::AmbientUnknown { .. } | LevelCaution::ChainUnknown { .. })
+        };
         accused += u64::from(found.cautions.iter().any(|c| !unknown(c)));
     }
     let truth = peaks.iter().map(|p| p.value).sum::<f64>() / peaks.len() as f64;

@@ -12,7 +12,12 @@ pub(super) struct Point {
     pub angle_deg: f64,
     /// Its level.
     pub level: BandLevel,
+    /// It may be what walls reflect: the microphone's own is anything from nothing to this.
+    pub at_most: bool,
 }
+
+/// Where a level may be anything down to nothing, the lowest that is tried, in dB re itself: a thousandth of its power.
+const NOTHING_DB: f64 = -30.0;
 
 /// Angle in degrees and level in dB, as a derived figure takes them.
 pub(super) type Moved = (f64, f64);
@@ -85,18 +90,31 @@ pub(super) fn derived(
     if !shares.all_known {
         return Some(Quantity::of_unknown_uncertainty(value));
     }
+    // What may be reflected is there, or not, or anything between: the whole of it moves the figure at once.
+    let without = points
+        .iter()
+        .any(|p| p.at_most)
+        .then(|| all(&|p| (p.angle_deg, p.level.level_db + if p.at_most { NOTHING_DB } else { 0.0 })));
+    let reflected = match without {
+        None => None,
+        Some(Some(figure)) => {
+            Some(Contribution::within("levels that may be reflected", (figure - value).abs()))
+        }
+        Some(None) => return Some(Quantity::of_unknown_uncertainty(value)),
+    };
     let plain =
         |from: &str, standard: f64| Contribution { from: from.into(), standard, degrees_of_freedom: None };
     let readings = Contribution {
         degrees_of_freedom: (fourths > 0.0).then(|| squares * squares / fourths),
         ..plain("readings", squares.sqrt())
     };
-    let budget = vec![
+    let mut budget = vec![
         readings,
         plain("angles", angles.sqrt()),
         plain("zero of the angles", zero.abs()),
         plain("acoustic centre off the axis", centre.abs()),
     ];
+    budget.extend(reflected);
     Some(Quantity::new(value, budget))
 }
 
@@ -136,10 +154,16 @@ mod tests {
             degrees_of_freedom: df,
         };
         let points = [
-            Point { angle_deg: 0.0, level: level(0.0, 0.3, Some(5.0)) },
-            Point { angle_deg: 180.0, level: level(-9.0, 0.4, None) },
+            Point { angle_deg: 0.0, level: level(0.0, 0.3, Some(5.0)), at_most: false },
+            Point { angle_deg: 180.0, level: level(-9.0, 0.4, None), at_most: false },
         ];
-        let turning = Turning { angle_deg: 0.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 10.0 };
+        let turning = Turning {
+            angle_deg: 0.0,
+            zero_deg: 0.0,
+            distance_mm: 1000.0,
+            centre_mm: 10.0,
+            reflected_db: None,
+        };
         let found =
             derived(&points, &Doubts::of(&turning), |p| Some(p[1].1 - p[0].1)).expect("always a figure");
         // Exact: √(0.3² + 0.4²), df 0.5⁴/(0.3⁴/5); the centre goes ±10/√3 mm towards and away: 2·8.686·0.01/√3.

@@ -132,6 +132,13 @@ pub enum DirectionCaution {
         /// Most that is allowed.
         limit: f64,
     },
+    /// Levels below the limit may be what walls reflect: each is told as one that the microphone's own does not exceed.
+    MayBeReflected {
+        /// The loudest reflection, in dB re the front.
+        figure: f64,
+        /// Levels above this are surely the direct sound's, in dB re the front.
+        limit: f64,
+    },
     /// One side only: whether both are alike is not known, and taken for granted.
     OneSide {
         /// Sides.
@@ -180,6 +187,11 @@ impl DirectionCaution {
                 list(bands_hz, " Hz"),
                 100.0 * figure,
                 100.0 * limit
+            ),
+            DirectionCaution::MayBeReflected { figure, limit } => format!(
+                "Levels below −{:.0} dB may be what walls reflect, and are told as “at most”: the strongest reflection lies {:.0} dB \
+                 under the direct sound of the front. Turn it farther from walls, or put absorbers behind it.",
+                -limit, -figure
             ),
             DirectionCaution::OneSide { .. } => {
                 "One side was recorded; that the other is alike is taken for granted. Record some angles there.".into()

@@ -5,10 +5,13 @@ use super::budget::{Doubts, Moved, Point, derived};
 use super::curve::{Side, WIDEST_DEG, steps};
 use super::layout::Layout;
 use super::pattern::{first_order, null};
-use super::results::{BandDirection, Direction, DirectionConditions, FrontToRandom, PolarPoint, Sides};
+use super::results::{
+    BandDirection, Direction, DirectionConditions, FrontToRandom, LevelThere, PolarPoint, Sides,
+};
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
+use crate::level::Standing;
 use crate::{Contribution, Quantity};
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::units::{db_to_power, power_db};
@@ -16,6 +19,10 @@ use fairtake_signal::units::{db_to_power, power_db};
 /// A left-out angle may be missed by this share of the front's amplitude. The point is then predicted across twice the step;
 /// with the step itself the error is several times smaller (docs/methods/direction.md).
 const LEFT_OUT: f64 = 0.15;
+
+/// So far above the loudest reflection, in dB, a level is surely the direct sound's: two reflections of one strength together are
+/// no louder.
+const MARGIN_DB: f64 = 6.0;
 
 /// Polar diagrams and what is derived from them.
 ///
@@ -48,14 +55,17 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         cautions.push(DirectionCaution::OneSide { figure: 1.0, limit: 2.0 });
     }
     let doubts = Doubts::of(turning);
+    let surely_db = turning.reflected_db.map(|db| db + MARGIN_DB);
     let points = |band: usize| -> Vec<Point> {
-        readings.iter().map(|r| Point { angle_deg: r.angle_deg, level: r.levels[band] }).collect()
+        let front_db = readings[layout.front].levels[band].level_db;
+        let point = |r: &Reading| point(r.angle_deg, r.levels[band], front_db, surely_db);
+        readings.iter().map(point).collect()
     };
     let n_bands = readings[0].levels.len();
     let mut missed: Vec<(f64, f64)> = Vec::new();
     let thirds: Vec<BandDirection> =
         (0..n_bands).map(|b| of_band(&points(b), &layout, &doubts, &mut missed)).collect();
-    let octaves: Vec<BandDirection> = octave_points(&readings, layout.front)
+    let octaves: Vec<BandDirection> = octave_points(&readings, layout.front, surely_db)
         .iter()
         .map(|points| of_band(points, &layout, &doubts, &mut missed))
         .collect();
@@ -66,6 +76,11 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         cautions.push(DirectionCaution::LobesUnresolved { bands_hz, figure, limit: LEFT_OUT });
     }
     cautions.extend(thirds.iter().filter_map(asymmetric));
+    if let (Some(figure), Some(limit)) = (turning.reflected_db, surely_db)
+        && thirds.iter().chain(&octaves).flat_map(|b| &b.polar).any(|p| p.standing == Standing::AtMost)
+    {
+        cautions.push(DirectionCaution::MayBeReflected { figure, limit });
+    }
     Ok(Direction {
         front_to_random: front_to_random(&thirds),
         thirds,
@@ -80,9 +95,15 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
     })
 }
 
+/// A reading, and whether it is surely above what walls reflect.
+fn point(angle_deg: f64, level: BandLevel, front_db: f64, surely_db: Option<f64>) -> Point {
+    let at_most = surely_db.is_some_and(|db| level.level_db - front_db < db);
+    Point { angle_deg, level, at_most }
+}
+
 /// Octaves whose three thirds are there: mean of the thirds' powers, each re its own front, so that no third weighs more because
 /// the loudspeaker is stronger there.
-fn octave_points(readings: &[Reading], front: usize) -> Vec<Vec<Point>> {
+fn octave_points(readings: &[Reading], front: usize, surely_db: Option<f64>) -> Vec<Vec<Point>> {
     let fronts = &readings[front].levels;
     let of_octave = |(from_hz, to_hz): (f64, f64)| -> Option<Vec<Point>> {
         let inside: Vec<usize> =
@@ -96,7 +117,7 @@ fn octave_points(readings: &[Reading], front: usize) -> Vec<Vec<Point>> {
             .map(|r| {
                 let parts: Vec<(BandLevel, f64)> =
                     inside.iter().map(|b| (r.levels[*b], fronts[*b].level_db)).collect();
-                Some(Point { angle_deg: r.angle_deg, level: joined(centre_hz, &parts)? })
+                Some(point(r.angle_deg, joined(centre_hz, &parts)?, 0.0, surely_db))
             })
             .collect()
     };
@@ -126,11 +147,27 @@ fn of_band(
             there || (resolved && steps(&angles).0 <= WIDEST_DEG)
         };
         let sides: Vec<&Vec<usize>> = layout.sides.iter().filter(serves).collect();
-        derived(points, doubts, |moved| {
+        // It rests on what was measured there, or else on the nearest on either side.
+        let rests_on = |side: &&Vec<usize>| -> Vec<usize> {
+            let off = |k: &usize| points[*k].angle_deg.abs() - angle_deg;
+            if let Some(k) = side.iter().find(|k| off(k).abs() < 0.5) {
+                return vec![*k];
+            }
+            let nearest = |sign: f64| {
+                let there = side.iter().filter(|k| sign * off(k) > 0.0);
+                there.min_by(|a, b| off(a).abs().total_cmp(&off(b).abs())).copied()
+            };
+            [nearest(1.0), nearest(-1.0)].into_iter().flatten().collect()
+        };
+        let at_most = sides.iter().flat_map(rests_on).any(|k| points[k].at_most);
+        // A bound is one whatever the share of walls in it: only readings and turning are in its interval.
+        let measured: Vec<Point> = points.iter().map(|p| Point { at_most: false, ..*p }).collect();
+        let level_db = derived(&measured, doubts, |moved| {
             let powers: Vec<f64> =
                 sides.iter().filter_map(|s| layout.side(s, moved).at(near(angle_deg, s, moved))).collect();
             power_db(powers.iter().sum::<f64>() / powers.len() as f64)
-        })
+        })?;
+        Some(LevelThere { level_db, standing: Standing::of(at_most) })
     };
     let mean = |moved: &[Moved], from: f64, to: f64| -> Option<f64> {
         let each: Vec<f64> =
@@ -145,8 +182,8 @@ fn of_band(
     BandDirection {
         centre_hz,
         polar,
-        at_90_db: at(90.0),
-        at_180_db: at(180.0),
+        at_90: at(90.0),
+        at_180: at(180.0),
         distance_factor: directivity_index_db.as_ref().map(distance_factor),
         directivity_index_db,
         front_to_back_random_db: resolved.then(|| derived(points, doubts, front_to_back)).flatten(),
@@ -217,7 +254,7 @@ fn polar_point(k: usize, points: &[Point], layout: &Layout, doubts: &Doubts, sti
     };
     let level_db =
         budget().map_or_else(|| Quantity::of_unknown_uncertainty(value), |b| Quantity::new(value, b));
-    PolarPoint { angle_deg: own.angle_deg, level_db }
+    PolarPoint { angle_deg: own.angle_deg, level_db, standing: Standing::of(own.at_most) }
 }
 
 /// What the steps themselves may do to the index: a quarter of what leaving out every second angle does, where that is

@@ -18,8 +18,8 @@ mod results;
 pub use caution::{DirectionCaution, DirectionError};
 pub use measure::direction;
 pub use results::{
-    BandDirection, Direction, DirectionConditions, FirstOrder, FrontToRandom, Null, NullBy, PolarPoint,
-    Sides, Symmetry,
+    BandDirection, Direction, DirectionConditions, FirstOrder, FrontToRandom, LevelThere, Null, NullBy,
+    PolarPoint, Sides, Symmetry,
 };
 
 use crate::band_level::BandLevel;
@@ -47,4 +47,7 @@ pub struct Turning {
     /// How far the microphone's acoustic centre may lie off that axis, in mm either way: it then comes nearer and goes away
     /// while it turns.
     pub centre_mm: f64,
+    /// The loudest sound that any take holds behind the gate, in dB re the direct sound from the front; `None`: nothing is. Where the
+    /// direct sound drowns, the gate is laid on a reflection instead, and that is no louder than this.
+    pub reflected_db: Option<f64>,
 }

@@ -29,8 +29,12 @@ fn squares(points: &[Point], moved: &[Moved], front: usize, doubts: &Doubts, sha
         let squared = db_to_power(level - front_db);
         let amplitude = squared.sqrt().max(FLOOR);
         let reading = amplitude * point.level.standard_db.unwrap_or(UNKNOWN_DB) / (2.0 * DB_PER_NEPER);
+        // What may be reflected may be nothing at the microphone: a rectangle from nothing to the reading.
+        let reflected = if point.at_most { amplitude / 3f64.sqrt() } else { 0.0 };
         let turned = share * point.angle_deg.to_radians().sin() * radians;
-        let standard = 2.0 * amplitude * (reading * reading + turned * turned + FLOOR * FLOOR).sqrt();
+        let standard = 2.0
+            * amplitude
+            * (reading * reading + turned * turned + reflected * reflected + FLOOR * FLOOR).sqrt();
         (*angle, squared, standard)
     };
     moved.iter().zip(points).map(of).collect()

@@ -2,6 +2,7 @@
 
 use super::{DirectionCaution, Turning};
 use crate::Quantity;
+use crate::level::Standing;
 use serde::{Deserialize, Serialize};
 
 /// Which sides were recorded.
@@ -34,6 +35,17 @@ pub struct PolarPoint {
     pub angle_deg: f64,
     /// In dB re the front.
     pub level_db: Quantity,
+    /// Whether it is the microphone's own, or may be what walls reflect to it.
+    pub standing: Standing,
+}
+
+/// A level re the front at an angle that is asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LevelThere {
+    /// In dB re the front.
+    pub level_db: Quantity,
+    /// Whether it is the microphone's own, or may be what walls reflect to it.
+    pub standing: Standing,
 }
 
 /// How a null was found.
@@ -53,7 +65,7 @@ pub struct Null {
     pub angle_deg: Quantity,
     /// How it was found.
     pub by: NullBy,
-    /// Lowest measured level in dB: the null is at least so deep.
+    /// Lowest measured level in dB: the null is at least so deep, whatever walls reflect into it.
     pub lowest_db: Quantity,
 }
 
@@ -87,9 +99,9 @@ pub struct BandDirection {
     /// Polar diagram, as measured.
     pub polar: Vec<PolarPoint>,
     /// At 90°, mean of both sides' powers; `None` where nothing was recorded there and steps allow nothing between.
-    pub at_90_db: Option<Quantity>,
+    pub at_90: Option<LevelThere>,
     /// At 180°; `None` likewise.
-    pub at_180_db: Option<Quantity>,
+    pub at_180: Option<LevelThere>,
     /// Directivity index in dB, under the assumption that the pattern is the same all around; `None` where steps are too wide.
     /// IEC 60268-4 calls it the front-to-random sensitivity index of the band (from memory).
     pub directivity_index_db: Option<Quantity>,

@@ -250,6 +250,20 @@ pub enum LevelCaution {
         /// Most that is allowed.
         limit: f64,
     },
+    /// So much of the A-weighted power may be sound of the room: no more is known of it.
+    AmbientMayHide {
+        /// Largest share that is possible.
+        figure: f64,
+        /// Most that is allowed.
+        limit: f64,
+    },
+    /// The chain was not recorded without the microphone.
+    ChainUnknown {
+        /// Takes of it.
+        figure: f64,
+        /// Takes wanted.
+        limit: f64,
+    },
     /// The chain without a microphone has this share of the A-weighted power.
     ChainHides {
         /// Share.
@@ -286,7 +300,9 @@ impl LevelCaution {
             | LevelCaution::Clicks { figure, limit }
             | LevelCaution::Hum { figure, limit, .. }
             | LevelCaution::AmbientHides { figure, limit }
+            | LevelCaution::AmbientMayHide { figure, limit }
             | LevelCaution::ChainHides { figure, limit }
+            | LevelCaution::ChainUnknown { figure, limit }
             | LevelCaution::AmbientUnknown { figure, limit }
             | LevelCaution::NoiseShort { figure, limit } => (figure, limit),
         }
@@ -327,6 +343,14 @@ impl LevelCaution {
                  Find a quieter place, or a closed heavy box.",
                 100.0 * figure
             ),
+            LevelCaution::AmbientMayHide { figure, .. } => format!(
+                "What the microphone beside it reads could be {:.0} % of the A-weighted power, if all of it were sound of the room: its \
+                 own noise is at most what is shown. Put a microphone of less noise beside it.",
+                100.0 * figure
+            ),
+            LevelCaution::ChainUnknown { .. } => "The chain was not recorded without the microphone, so that its noise cannot be told \
+                from the microphone's: that is at most what is shown. Record it with the microphone's source impedance in its place."
+                .into(),
             LevelCaution::ChainHides { figure, .. } => format!(
                 "The chain without the microphone makes {:.0} % of the A-weighted power: the microphone's own noise is at most \
                  what is shown. Use more gain, or a quieter preamplifier.",

@@ -144,15 +144,14 @@ impl ImpulseResponse {
         Some(ImpulseResponse { arrival_s: (place - self.before as f64) / rate_hz, ..self.clone() })
     }
 
-    /// Greatest power of what comes later than `gate_s` against that of the direct sound, in dB, above the frequency where
-    /// reflections are sought. `None`: nothing is left.
-    pub fn strongest_reflection_db(&self, gate_s: f64) -> Option<f64> {
+    /// Greatest power of the direct sound, and of what comes later than `gate_s` behind it, above the frequency where reflections
+    /// are sought.
+    pub fn direct_and_later(&self, gate_s: f64) -> (f64, f64) {
         let envelope = self.envelope();
         let arrival = self.arrival().round() as usize;
         let edge = (arrival + (gate_s * f64::from(self.rate_hz)) as usize).min(envelope.len());
         let most = |part: &[f64]| part.iter().copied().fold(0.0, f64::max);
-        let direct = most(&envelope[arrival.saturating_sub(20).min(edge)..edge]);
-        fairtake_signal::units::power_db(most(&envelope[edge..]) / direct.max(f64::MIN_POSITIVE))
+        (most(&envelope[arrival.saturating_sub(20).min(edge)..edge]), most(&envelope[edge..]))
     }
 
     /// Where the direct sound lies among the samples.

@@ -108,7 +108,7 @@ pub(super) fn beside(stated: &StatedFigures, sheet: &DataSheet) -> Vec<BesideSta
 
 fn noise_level(level: Option<&NoiseLevel>) -> Known {
     match level {
-        Some(NoiseLevel { spl_db, standing: Standing::AtMost }) => {
+        Some(NoiseLevel { spl_db, standing: Standing::AtMost, .. }) => {
             Known::bounded(Bound::AtMost, spl_db.clone(), "other noise may be in it")
         }
         level => Known::own(level.map(|n| n.spl_db.clone())),

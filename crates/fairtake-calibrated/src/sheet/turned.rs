@@ -14,9 +14,6 @@ const CENTRE_MM: f64 = 10.0;
 
 /// Bands per octave.
 const THIRDS: u32 = 3;
-/// So far above the strongest reflection, in dB, a level is surely the direct sound's.
-const MARGIN_DB: f64 = 6.0;
-
 /// Levels in third octaves of one take. What the gate leaves unsure is the same for all takes of one microphone and falls out of
 /// their differences.
 pub(super) fn thirds(heard: &Heard, gate: Gate) -> Result<Vec<BandLevel>, Missing> {
@@ -56,12 +53,9 @@ pub(super) fn direction_sheet(bench: &Bench, on_axis: [&Series; 2], off_axis: &S
     }));
     let all: Vec<&Heard> = front.into_iter().chain(turned).collect();
     let gate = gate_of(&front.into_iter().collect::<Vec<_>>());
-    let reflected_db = match gate {
-        Gate::Seconds(s) => front.and_then(|f| f.impulses.last()?.strongest_reflection_db(s)),
-        Gate::Whole => None,
-    };
     let mut takes = Vec::new();
     let all: Vec<Heard> = all.into_iter().map(from_the_earliest).collect();
+    let reflected_db = loudest_reflection_db(front, &all, gate);
     for heard in &all {
         match thirds(heard, gate) {
             Ok(thirds) => takes.push(AngleTake { angle_deg: heard.take.angle_deg, thirds }),
@@ -77,12 +71,10 @@ pub(super) fn direction_sheet(bench: &Bench, on_axis: [&Series; 2], off_axis: &S
         zero_deg: bench.angle_within_deg,
         distance_mm,
         centre_mm: CENTRE_MM,
+        reflected_db,
     };
     match direction(&takes, &turning) {
-        Ok(found) => {
-            missing.extend(reflected_db.and_then(|db| doubtful(&found, db)));
-            Part::found(found, missing)
-        }
+        Ok(found) => Part::found(found, missing),
         Err(e) => {
             missing.push(Missing::whole(&e, e.hint()));
             Part::none(missing)
@@ -96,17 +88,12 @@ fn from_the_earliest<'b>(heard: &Heard<'b>) -> Heard<'b> {
     Heard { impulses: heard.impulses.iter().map(moved).collect(), ..heard.clone() }
 }
 
-/// Where a level is hardly above what walls reflect, it may be theirs.
-fn doubtful(found: &Direction, reflected_db: f64) -> Option<Missing> {
-    let lowest = found.octaves.iter().flat_map(|band| &band.polar).map(|p| p.level_db.value);
-    let lowest = lowest.fold(f64::INFINITY, f64::min);
-    (lowest < reflected_db + MARGIN_DB).then(|| {
-        let what = format!(
-            "levels below −{:.0} dB may be what walls reflect to the microphone: the strongest reflection lies {:.0} dB under the \
-             direct sound of the front",
-            -(reflected_db + MARGIN_DB),
-            -reflected_db
-        );
-        Missing::whole(what, "turn it farther from walls, or put absorbers behind it")
-    })
+/// The loudest sound behind the gate of any take, in dB re the direct sound from the front: turned towards a wall, a microphone hears
+/// from it what it does not hear from the front.
+fn loudest_reflection_db(front: Option<&Heard>, all: &[Heard], gate: Gate) -> Option<f64> {
+    let Gate::Seconds(gate_s) = gate else { return None };
+    let parts = |h: &Heard| h.impulses.last().map(|i| i.direct_and_later(gate_s));
+    let (direct, _) = parts(front?)?;
+    let later = all.iter().filter_map(parts).map(|(_, later)| later).fold(0.0, f64::max);
+    fairtake_signal::units::power_db(later / direct.max(f64::MIN_POSITIVE))
 }

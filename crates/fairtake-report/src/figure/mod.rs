@@ -29,7 +29,7 @@ pub use key::{Part, Sample, key};
 pub use layout::Layout;
 pub use many::{Many, png_of_many, svg_of_many};
 pub use moving::{Frames, MOST_FRAMES, Moving, State};
-pub use polar::draw_polar;
+pub use polar::{draw_polar, may_be_reflected};
 pub(crate) use print::{Printed, font_files, printed};
 pub use proportions::Decade;
 pub use response::draw_response;

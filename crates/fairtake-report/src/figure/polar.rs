@@ -2,7 +2,7 @@
 
 use super::canvas::escaped;
 use super::plot::N_HUES;
-use fairtake_calibrated::direction::{BandDirection, Direction};
+use fairtake_calibrated::direction::{BandDirection, Direction, DirectionCaution};
 use std::fmt::Write;
 
 /// Octaves that are drawn, in Hz.
@@ -44,6 +44,13 @@ pub fn draw_polar(name: &str, direction: &Direction) -> Option<String> {
             y0 - r - 2.0
         );
     }
+    if let Some(limit_db) = may_be_reflected(direction) {
+        let r = radius(limit_db);
+        let _ = write!(
+            out,
+            "<circle cx=\"{x0}\" cy=\"{y0}\" r=\"{r:.1}\" fill=\"none\" class=\"grid\" stroke-dasharray=\"4 3\"/>"
+        );
+    }
     for angle_deg in [0.0, 45.0, 90.0, 135.0, 180.0, -135.0, -90.0, -45.0] {
         let (x, y) = place(angle_deg, 0.0);
         let _ = write!(out, "<line x1=\"{x0}\" y1=\"{y0}\" x2=\"{x:.1}\" y2=\"{y:.1}\" class=\"grid\"/>");
@@ -81,6 +88,14 @@ pub fn draw_polar(name: &str, direction: &Direction) -> Option<String> {
         SIZE.1,
         escaped(&format!("Polar diagram of {name} in dB re the front"))
     ))
+}
+
+/// Levels below this, in dB re the front, may be what walls reflect.
+pub fn may_be_reflected(direction: &Direction) -> Option<f64> {
+    direction.cautions.iter().find_map(|c| match c {
+        DirectionCaution::MayBeReflected { limit, .. } => Some(*limit),
+        _ => None,
+    })
 }
 
 fn radius(db: f64) -> f64 {

@@ -1,7 +1,7 @@
 //! What a data sheet says, line by line: computed in `fairtake-calibrated`, put into words here, once for page and terminal.
 
+use super::directions::direction;
 use crate::words::hertz;
-use fairtake_calibrated::direction::{Direction, Sides};
 use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
@@ -61,7 +61,7 @@ fn missing(m: &Missing) -> String {
 }
 
 /// `value ± half unit`, the half width in two figures, the value as fine.
-pub(crate) fn with_half(q: &Quantity, unit: &str) -> String {
+pub(super) fn with_half(q: &Quantity, unit: &str) -> String {
     let Some(half) = q.half.filter(|h| *h > 0.0) else {
         return format!("{} {unit}", plain(q.value, 1));
     };
@@ -77,13 +77,13 @@ fn two_figures(value: f64) -> usize {
     [10.0, 1.0, 0.1, 0.01].iter().filter(|from| value < **from).count()
 }
 
-fn plain(value: f64, decimals: usize) -> String {
+pub(super) fn plain(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     let zero = text.chars().all(|c| matches!(c, '-' | '0' | '.'));
     if zero { text.replace('-', "") } else { text.replace('-', "−") }
 }
 
-fn line(what: &str, q: &Quantity, unit: &str) -> Line {
+pub(super) fn line(what: &str, q: &Quantity, unit: &str) -> Line {
     let variance: f64 = q.budget.iter().map(|c| c.standard * c.standard).sum();
     let mut budget: Vec<(f64, String)> = q.budget.iter().map(|c| (c.standard, c.from.clone())).collect();
     budget.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -99,7 +99,7 @@ fn line(what: &str, q: &Quantity, unit: &str) -> Line {
     }
 }
 
-fn said(what: &str, value: impl Into<String>) -> Line {
+pub(super) fn said(what: &str, value: impl Into<String>) -> Line {
     Line { what: what.into(), value: value.into(), budget: Vec::new() }
 }
 
@@ -186,51 +186,6 @@ fn response(r: &ResponseSheet) -> (Vec<Line>, Vec<String>) {
         ));
     }
     (lines, remarks)
-}
-
-/// Octaves whose direction is given in words, in Hz.
-const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
-
-fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
-    let mut lines = Vec::new();
-    for band in &d.octaves {
-        // By its nominal middle, as it is spoken of.
-        let nominal = DIRECTION_HZ.iter().find(|hz| (band.centre_hz / **hz - 1.0).abs() < 0.1);
-        let Some(nominal_hz) = nominal else { continue };
-        let mut held = Vec::new();
-        let mut put = |what: &str, q: &Option<Quantity>| {
-            held.extend(q.as_ref().map(|q| format!("{what} {}", with_half(q, "dB"))));
-        };
-        put("at 90°", &band.at_90_db);
-        put("at 180°", &band.at_180_db);
-        put("directivity index", &band.directivity_index_db);
-        put("front half to back half at random incidence", &band.front_to_back_random_db);
-        if let Some(f) = &band.first_order {
-            held.push(format!("share of the gradient {}", with_half(&f.gradient_share, "").trim_end()));
-        }
-        if let Some(n) = &band.null {
-            held.push(format!("least at {}", with_half(&n.angle_deg, "°").replace(" °", "°")));
-        }
-        if !held.is_empty() {
-            lines.push(said(&format!("octave at {}", hertz(*nominal_hz)), held.join(", ")));
-        }
-    }
-    if let Some(f) = &d.front_to_random {
-        let what = format!("front-to-random index, {} to {}", hertz(f.from_hz), hertz(f.to_hz));
-        lines.push(line(&what, &f.index_db, "dB"));
-    }
-    let c = &d.conditions;
-    let sides = if c.sides == Sides::Both { "both sides" } else { "one side" };
-    lines.push(said(
-        "measured",
-        format!(
-            "{} angles on {sides}, {:.0}° apart at most, {:.0} mm from the loudspeaker",
-            c.angles_deg.len(),
-            c.widest_step_deg,
-            c.turning.distance_mm
-        ),
-    ));
-    (lines, d.cautions.iter().map(|c| c.words()).collect())
 }
 
 /// Band whose rise is given over distance, in Hz.
@@ -350,20 +305,33 @@ fn level(what: &str, n: &NoiseLevel) -> Line {
     }
 }
 
+/// What a bound of the noise bounds from the other side.
+fn from_noise(what: &str, q: &Quantity, n: &Noise) -> Line {
+    let line = line(what, q, "dB");
+    match n.a_weighted.standing {
+        Standing::Own => line,
+        Standing::AtMost => Line { value: format!("at least {}", line.value), ..line },
+    }
+}
+
 fn noise(n: &Noise) -> (Vec<Line>, Vec<String>) {
     let mut lines = vec![
         level("equivalent noise level, A-weighted", &n.a_weighted),
         level("equivalent noise level, BS.468 quasi-peak", &n.bs468),
-        line("signal-to-noise ratio re 94 dB SPL, A-weighted", &n.signal_to_noise_db, "dB"),
-        line("from that noise to full scale of the chain as set, A-weighted", &n.dynamic_range_db, "dB"),
+        from_noise("signal-to-noise ratio re 94 dB SPL, A-weighted", &n.signal_to_noise_db, n),
+        from_noise("from that noise to full scale of the chain as set, A-weighted", &n.dynamic_range_db, n),
     ];
     let share =
         |share: f64| if share < 0.005 { "under 1 %".to_string() } else { format!("{:.0} %", 100.0 * share) };
-    if let Some(s) = n.ambient_share {
-        lines.push(said("sound of the room in it", share(s)));
+    if let Some(s) = n.a_weighted.ambient {
+        let told = match (share(s.at_least), share(s.at_most)) {
+            (least, most) if least == most => least,
+            (least, most) => format!("from {least} to {most}"),
+        };
+        lines.push(said("sound of the room in it, A-weighted", told));
     }
-    if let Some(s) = n.chain_share {
-        lines.push(said("noise of the chain in it", share(s)));
+    if let Some(s) = n.a_weighted.chain_share {
+        lines.push(said("noise of the chain in it, A-weighted", share(s)));
     }
     for h in &n.hum {
         lines.push(line(&format!("hum at {}", hertz(h.at_hz)), &h.spl_db, "dB SPL"));

@@ -1,8 +1,9 @@
 //! Data sheets of measured microphones: a page each, in the order of IEC 60268-4; as text for the terminal too.
 
+mod directions;
 mod lines;
 
-use crate::figure::{Layout, draw_polar, draw_response};
+use crate::figure::{Layout, draw_polar, draw_response, may_be_reflected};
 use crate::page::STYLE;
 use fairtake_calibrated::{DataSheet, Measurements};
 use lines::{PartLines, parts};
@@ -112,7 +113,7 @@ fn one(sheet: &DataSheet) -> Markup {
             @for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
                 h3 { (part.title) }
                 @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found && let Some(polar) = draw_polar(&sheet.name, found) {
-                    figure.polar { (PreEscaped(polar)) figcaption { "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight lines." } }
+                    figure.polar { (PreEscaped(polar)) figcaption { "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight lines." @if may_be_reflected(found).is_some() { " Within the dashed ring a level is at most what is drawn: it may be what walls reflect." } } }
                 }
                 @if !part.lines.is_empty() {
                     div.scroll { table { tbody { @for line in &part.lines {
