@@ -1,6 +1,6 @@
 //! A response against a published curve, a tolerance mask, or another microphone.
 
-use crate::quantity::{Contribution, Quantity};
+use crate::quantity::Quantity;
 use crate::response::Point;
 use crate::text_curve::{TextCurve, TextMask};
 use serde::{Deserialize, Serialize};
@@ -58,9 +58,9 @@ pub struct MaskResult {
 /// Two microphones side by side.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PairMatch {
-    /// Second less first, mean over 250 Hz to 4 kHz, in dB.
+    /// Second less first, mean over 250 Hz to 4 kHz (over all, where nothing lies there), in dB: taken off before shapes are compared.
     pub level_db: f64,
-    /// Largest deviation of the shapes, levels matched. Its interval is that of this frequency by itself.
+    /// Largest deviation of the shapes, second less first, levels matched. Its interval is that of this frequency by itself.
     pub largest: Held,
     /// Within what range they were compared, in Hz.
     pub range_hz: (f64, f64),
@@ -108,17 +108,17 @@ pub fn held_against(points: &[Point], mask: &TextMask) -> Option<MaskResult> {
     (n_points > 0).then_some(MaskResult { verdict, beyond, undecided_hz, n_points })
 }
 
-/// Two microphones measured alike, side by side. What both share (the reference's certificate) falls out. `None` where they
-/// have no frequency in common.
-pub fn pair_match(first: &[Point], second: &[Point], shared: &[&str]) -> Option<PairMatch> {
+/// Two microphones measured alike, side by side: what the loudspeaker did falls out. `None` where they have no frequency in common.
+pub fn pair_match(first: &[Point], second: &[Point]) -> Option<PairMatch> {
     let raw: Vec<(f64, Quantity)> = first
         .iter()
         .zip(second)
         .filter(|(a, b)| a.hz == b.hz)
         .filter_map(|(a, b)| {
             let (x, y) = (a.level_db.as_ref()?, b.level_db.as_ref()?);
-            let own = |part: &&Contribution| !shared.iter().any(|s| part.from == *s);
-            let budget = x.budget.iter().filter(own).chain(y.budget.iter().filter(own)).cloned().collect();
+            // One gate for both: what it cuts off counts once.
+            let theirs = y.budget.iter().filter(|part| part.from != "gate");
+            let budget = x.budget.iter().chain(theirs).cloned().collect();
             Some((a.hz, Quantity::new(y.value - x.value, budget)))
         })
         .collect();

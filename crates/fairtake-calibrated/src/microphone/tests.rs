@@ -188,7 +188,7 @@ fn a_curve_and_a_mask_are_held_against_a_response() {
 fn two_of_a_pair_differ_most_where_they_do() {
     let first = made(|_| 0.0, 0.3);
     let second = made(|hz| 1.5 - 1.2 * (-((hz / 9000.0).log2() / 0.2).powi(2)).exp(), 0.4);
-    let pair = pair_match(&first, &second, &[]).expect("in common");
+    let pair = pair_match(&first, &second).expect("in common");
     assert!((pair.level_db - 1.5).abs() < 0.01, "{}", pair.level_db);
     let (hz, largest) = (pair.largest.hz, &pair.largest.deviation_db);
     assert!(
@@ -198,8 +198,19 @@ fn two_of_a_pair_differ_most_where_they_do() {
     );
     // Exact: root of the sum of squares.
     assert!((largest.half.expect("known") - 0.5).abs() < 1e-6);
-    let shared = pair_match(&first, &second, &["made"]).expect("in common");
-    assert_eq!(shared.largest.deviation_db.half, None);
+    // What one gate does to both counts once.
+    let gated = |points: &[Point]| -> Vec<Point> {
+        let mut all = points.to_vec();
+        for level in all.iter_mut().filter_map(|p| p.level_db.as_mut()) {
+            let mut budget = level.budget.clone();
+            budget.push(Contribution::expanded("gate", 1.2, 1.959_964));
+            *level = Quantity::new(level.value, budget);
+        }
+        all
+    };
+    let pair = pair_match(&gated(&first), &gated(&second)).expect("in common");
+    // Exact: √(0.3² + 0.4² + 1.2²) = 1.3.
+    assert!((pair.largest.deviation_db.half.expect("known") - 1.3).abs() < 1e-6);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 mod distorts;
 mod levels;
 mod near;
+mod pairs;
 mod part;
 mod responses;
 mod sorted;
@@ -10,6 +11,7 @@ mod stated;
 mod turned;
 
 pub use distorts::DistortionSheet;
+pub use pairs::MatchedPair;
 pub use part::{Missing, Part};
 pub use responses::ResponseSheet;
 pub use stated::{Agreement, BesideStated, Bound};
@@ -39,6 +41,8 @@ pub struct Measurements {
     pub static_pressure_kpa: Option<f64>,
     /// One for each microphone with takes, in the order of their keys.
     pub sheets: Vec<DataSheet>,
+    /// Each with each of the microphones recorded on the axis at the standard place.
+    pub pairs: Vec<MatchedPair>,
 }
 
 /// One page per microphone.
@@ -111,6 +115,7 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
         temperature_c: bench.temperature_c,
         static_pressure_kpa: bench.static_pressure_kpa,
         sheets,
+        pairs: pairs::pairs(&all),
     }
 }
 

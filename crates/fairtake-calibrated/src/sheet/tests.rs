@@ -117,10 +117,10 @@ fn the_session_comes_back_on_its_data_sheets() {
     let bench = bench();
     let measured = measure(&bench, "test");
     let sheet = |key: &str| measured.sheets.iter().find(|s| s.mic == key).expect("was recorded");
-    let [tern, heron, moorhen] = microphones();
+    let [tern, heron, twin, moorhen] = microphones();
 
     // Sensitivity: a calibrator, and carried over. 0.05 dB are 0.6 % of the reference's.
-    for mic in [&tern, &heron, &moorhen] {
+    for mic in [&tern, &heron, &twin, &moorhen] {
         let found = sheet(mic.key).sensitivity.found.as_ref().expect("is known");
         let at_1khz = mic.heard(1000.0, 1.0 + mic.centre_mm / 1000.0, 0.0).norm();
         let truth = mic.mv_per_pa * if mic.key == "tern" { 1.0 } else { at_1khz };
@@ -139,7 +139,7 @@ fn the_session_comes_back_on_its_data_sheets() {
     assert!((found - truth).abs() < 0.3, "{found} {truth}");
 
     // Response: within 0.3 dB from the gate's limit on; below, held by the intervals.
-    for mic in [&heron, &moorhen] {
+    for mic in [&heron, &twin, &moorhen] {
         let found = sheet(mic.key).response.found.as_ref().expect("is known");
         let own = found.own.as_ref().expect("against the reference");
         assert_eq!(found.n_repeats, 3);
@@ -159,6 +159,34 @@ fn the_session_comes_back_on_its_data_sheets() {
         }
         assert!(n > 20 && held as f64 >= 0.9 * n as f64, "{}: {held} of {n} below the gate's limit", mic.key);
     }
+
+    // Pairs: four microphones make six. The twin differs by its dip, whose place and depth are a formula.
+    let pair = |first: &str, second: &str| {
+        measured.pairs.iter().find(|p| (p.first.as_str(), p.second.as_str()) == (first, second))
+    };
+    assert_eq!(measured.pairs.len(), 6);
+    let twins = pair("heron", "heron-b").expect("both were recorded on the axis");
+    let found = &sheet("heron").response.found.as_ref().expect("is known").with_loudspeaker;
+    let differ =
+        |from_hz, to_hz| twin.response.band_db(from_hz, to_hz) - heron.response.band_db(from_hz, to_hz);
+    let exact: Vec<(f64, f64)> = found
+        .points
+        .iter()
+        .filter(|p| p.db().is_some())
+        .map(|p| (p.hz, differ(p.from_hz, p.to_hz)))
+        .collect();
+    let middle: Vec<f64> =
+        exact.iter().filter(|(hz, _)| (250.0..=4000.0).contains(hz)).map(|(_, db)| *db).collect();
+    let mean = middle.iter().sum::<f64>() / middle.len() as f64;
+    let most = exact.iter().max_by(|a, b| (a.1 - mean).abs().total_cmp(&(b.1 - mean).abs())).expect("some");
+    assert_eq!(twins.matched.largest.hz, most.0);
+    assert_eq!(twins.matched.range_hz, (exact[0].0, exact[exact.len() - 1].0));
+    holds("the largest deviation of twins", &twins.matched.largest.deviation_db, most.1 - mean, 0.03);
+    let louder = amplitude_db(twin.mv_per_pa / heron.mv_per_pa).expect("positive") + mean;
+    let equal = twins.at_equal_gain_db.expect("gains are logged");
+    assert!((equal - louder).abs() < 0.03 && twins.n_repeats == [3, 3], "{equal} {louder}");
+    let unlike = pair("heron", "moorhen").expect("both were recorded on the axis");
+    assert!(unlike.matched.largest.deviation_db.value.abs() > 3.0, "{unlike:?}");
 
     // Direction: a cardioid's index is 10·lg 3.
     let direction = sheet("heron").direction.found.as_ref().expect("was turned");

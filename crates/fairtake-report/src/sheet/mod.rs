@@ -2,6 +2,7 @@
 
 mod directions;
 mod lines;
+mod pairs;
 
 use crate::figure::{Layout, draw_polar, draw_response, may_be_reflected};
 use crate::page::STYLE;
@@ -28,6 +29,15 @@ pub fn text(measurements: &Measurements) -> String {
             }
             out.push('\n');
         }
+    }
+    if !measurements.pairs.is_empty() {
+        let _ = writeln!(out, "{}\n", pairs::TITLE);
+        for pair in &measurements.pairs {
+            let said = pairs::words(pair);
+            let value = format!("at most {}, from {}; {}", said.deviation, said.range, said.level);
+            wrapped(&mut out, &format!("  {:<50} ", said.names), &value);
+        }
+        out.push('\n');
     }
     out
 }
@@ -96,7 +106,7 @@ fn conditions(m: &Measurements) -> String {
 
 /// The sheets, without a page around them.
 pub fn sheets(measurements: &Measurements) -> Markup {
-    html! { @for sheet in &measurements.sheets { (one(sheet)) } }
+    html! { @for sheet in &measurements.sheets { (one(sheet)) } (pairs::section(&measurements.pairs)) }
 }
 
 fn one(sheet: &DataSheet) -> Markup {

@@ -57,8 +57,32 @@ pub struct BenchMicrophone {
     pub gain_db: f64,
 }
 
-/// The session's microphones: a measurement microphone, a condenser and a dynamic one.
-pub fn microphones() -> [BenchMicrophone; 3] {
+/// The session's microphones: a measurement microphone, a condenser and its twin of the same make, and a dynamic one.
+pub fn microphones() -> [BenchMicrophone; 4] {
+    let heron = BenchMicrophone {
+        key: "heron",
+        mv_per_pa: 20.0,
+        response: Chain(vec![
+            Filter::HighPass { hz: 25.0, q: 0.7 },
+            Filter::Peak { hz: 9000.0, q: 1.0, db: 4.0 },
+            Filter::Slope { hz: 30_000.0 },
+        ]),
+        gradient_share: 0.5,
+        centre_mm: 12.0,
+        square_per_pa: 1.1e-3,
+        cube_per_pa2: 2e-5,
+        noise_spl_db: 16.0,
+        gain_db: 30.0,
+    };
+    // No two of a make are alike: a little more sensitive, with a dip of its own.
+    let twin = BenchMicrophone {
+        key: "heron-b",
+        mv_per_pa: 21.5,
+        response: Chain(
+            heron.response.0.iter().cloned().chain([Filter::Peak { hz: 5500.0, q: 2.0, db: -1.2 }]).collect(),
+        ),
+        ..heron.clone()
+    };
     [
         BenchMicrophone {
             key: "tern",
@@ -71,21 +95,8 @@ pub fn microphones() -> [BenchMicrophone; 3] {
             noise_spl_db: 24.0,
             gain_db: 34.0,
         },
-        BenchMicrophone {
-            key: "heron",
-            mv_per_pa: 20.0,
-            response: Chain(vec![
-                Filter::HighPass { hz: 25.0, q: 0.7 },
-                Filter::Peak { hz: 9000.0, q: 1.0, db: 4.0 },
-                Filter::Slope { hz: 30_000.0 },
-            ]),
-            gradient_share: 0.5,
-            centre_mm: 12.0,
-            square_per_pa: 1.1e-3,
-            cube_per_pa2: 2e-5,
-            noise_spl_db: 16.0,
-            gain_db: 30.0,
-        },
+        heron,
+        twin,
         BenchMicrophone {
             key: "moorhen",
             mv_per_pa: 1.8,
@@ -174,7 +185,7 @@ pub fn loudspeaker() -> Loudspeaker {
 /// Renders the session: takes of a response over `sweep`, one over `steps` with several levels, a calibrator, silence.
 pub fn session(sweep: &Played, steps: &Played, rate_hz: u32, seed: u64) -> BenchScene {
     let mut made = Making { rate_hz, seed, takes: Vec::new() };
-    let [tern, heron, moorhen] = microphones();
+    let [tern, heron, twin, moorhen] = microphones();
     let loudspeaker = loudspeaker();
     let rate = f64::from(rate_hz);
     let sound = |played: &Played| {
@@ -193,7 +204,7 @@ pub fn session(sweep: &Played, steps: &Played, rate_hz: u32, seed: u64) -> Bench
     for repeat in 1..=3 {
         made.calibrated(&tern, repeat);
     }
-    for mic in [&tern, &heron, &moorhen] {
+    for mic in [&tern, &heron, &twin, &moorhen] {
         for (i, off_mm) in PLACEMENTS_MM.iter().enumerate() {
             let spot = Spot { distance_mm: DISTANCE_MM, off_mm: *off_mm, angle_deg: 0.0, placement: i + 1 };
             made.response(mic, "axis", sweep.file, &swept, &spot);
@@ -371,7 +382,7 @@ mod tests {
             (0..24_000).map(|i| (0.25 * (TAU * 100.0 * f64::from(i) / 48_000.0).sin()) as f32).collect();
         let played = |file| Played { file, samples: &tick };
         let scene = session(&played("sweep.wav"), &played("steps.wav"), 48_000, 1);
-        assert_eq!(scene.takes.len(), 3 + 9 + 12 + 6 + 2 + 3);
+        assert_eq!(scene.takes.len(), 3 + 12 + 12 + 6 + 2 + 3);
         for take in &scene.takes {
             let peak = take.samples.iter().fold(0f32, |p, x| p.max(x.abs()));
             assert!(peak > 1e-6 && peak < 0.9, "{}: {peak}", take.file);
