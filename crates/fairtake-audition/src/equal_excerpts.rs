@@ -212,14 +212,14 @@ fn lanes<'a>(
     .collect()
 }
 
-/// The same sound where all comparisons among the microphones are of takes in step; a microphone and itself with a filter hear the
-/// same sound too.
+/// The same sound where all microphones are in step with the reference of the findings, be that among them or not; a microphone and
+/// itself with a filter hear the same sound too.
 fn paired(findings: &Findings, source: &str, mics: &[String]) -> Paired {
-    let mut among = findings
-        .comparisons
-        .iter()
-        .filter(|c| c.source == source && mics.contains(&c.reference) && mics.contains(&c.against));
-    match among.all(|c| matches!(c.design, Design::Together | Design::Replayed)) {
+    if mics.len() < 2 {
+        return Paired::SameSound;
+    }
+    let mut theirs = findings.comparisons.iter().filter(|c| c.source == source && mics.contains(&c.against));
+    match theirs.all(|c| matches!(c.design, Design::Together | Design::Replayed)) {
         true => Paired::SameSound,
         false => Paired::PlayedAgain,
     }

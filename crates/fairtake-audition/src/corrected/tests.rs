@@ -1,7 +1,7 @@
 //! Tests: a known equaliser between two microphones is undone, to the ear and when one is taken from the other.
 
 use super::*;
-use crate::testing::{RATE_HZ, every_second, found, hits, take};
+use crate::testing::{RATE_HZ, every_second, found, hits, take, take_at};
 use crate::{clip, difference};
 use fairtake_bridge::{Wanted, bridge};
 use fairtake_compare::{Measurement, Playing, Settings};
@@ -55,6 +55,10 @@ fn with_the_correction_one_sounds_as_the_other_does() {
     assert!(apart(&clips[0]) > 4.0);
     for by in [By::Correction, By::Equaliser] {
         let made = corrected(&clips[0], &clips, &bridge, by).expect("is known");
+        // What is said of it is the range that the bridge knows.
+        let (first, last) = (bridge.bands[0].from_hz, bridge.bands[bridge.bands.len() - 1].to_hz);
+        let [from, to] = [first, last].map(fairtake_compare::wording::hertz);
+        assert_eq!(made.remarks, [format!("the difference is known from {from} to {to}")], "{by:?}");
         // What the clip was turned down by is the same at all frequencies.
         let mut up = made.clip.clone();
         let factor = db_to_power(-made.trim_db).sqrt() as f32;
@@ -90,4 +94,30 @@ fn takes_in_turn_are_not_taken_from_each_other() {
     let takes = takes([1, 2]);
     let (found, bridge) = bridged(&takes);
     assert_eq!(left_over(&takes, &found.measures, &found.findings, &bridge), Ok(None));
+}
+
+/// Placements of seven seconds, each with a delay of its own: that of one is known.
+#[test]
+fn what_is_left_is_found_at_the_placement_of_which_the_delay_is_known_and_others_are_passed_over() {
+    let rate = f64::from(RATE_HZ);
+    let mut takes = Vec::new();
+    for placement in 1..=3u32 {
+        let heard = hits(RATE_HZ, 30 + u64::from(placement), &[1.0, 2.0, 3.0, 4.0, 5.0, 6.0], 7.0);
+        let late = 48 * placement as usize;
+        let mut other: Vec<f32> = std::iter::repeat_n(0.0, late).chain(heard.iter().copied()).collect();
+        other.truncate(heard.len());
+        Biquad::peak(rate, 400.0, 5.0, 1.0).run(&mut other);
+        Biquad::high_shelf(rate, 5000.0, -6.0).run(&mut other);
+        takes.push(take_at(RATE_HZ, "a", placement, placement, heard));
+        takes.push(take_at(RATE_HZ, "b", placement, placement, other));
+    }
+    let (found, bridge) = bridged(&takes);
+    let of = |takes: &[Take]| {
+        left_over(takes, &found.measures, &found.findings, &bridge).expect("at hand").expect("together")
+    };
+    let left = of(&takes);
+    // All three would be more than enough; with the delay of the first the others would hardly cancel.
+    assert!((3.0..8.0).contains(&left.seconds), "{left:?}");
+    assert!(left.without_db > -10.0, "{left:?}");
+    assert!(left.correction_db < -15.0 && left.equaliser_db < -15.0, "{left:?}");
 }

@@ -204,3 +204,38 @@ fn a_microphone_with_a_filter_takes_part_beside_the_one_that_it_becomes_like() {
     };
     assert!(Plan::new(asked, without.material).is_ok());
 }
+
+#[test]
+fn what_was_played_in_turn_is_no_same_sound_though_the_reference_is_not_among_them() {
+    let seeds = [3, 4, 5];
+    let played = |seed: u64| hits(48_000, seed, &every_second(), 14.0);
+    let takes = |performances: [u32; 3]| {
+        let of =
+            |i: usize| take(["a", "b", "c"][i], performances[i], played(seeds[performances[i] as usize - 1]));
+        [of(0), of(1), of(2)]
+    };
+    let paired_of = |takes: &[Take], mics: &[&str], of: Option<&str>| {
+        let found = found(takes, Playing::Percussive);
+        assert!(
+            found.findings.comparisons.iter().all(|c| c.reference == "a"),
+            "the reference is not asked for"
+        );
+        let filtered = of.map(|of| Contestant { key: format!("{of}~a"), of: of.into(), filter: vec![1.0] });
+        let mics = mics.iter().map(|m| m.to_string()).collect();
+        let asked = WantedExcerpts { mics, contestants: filtered.into_iter().collect(), ..wanted(1.0) };
+        let made = equal_excerpts(takes, &found.measures, &found.findings, "drum", &asked).expect("cut");
+        made.material.paired
+    };
+    let in_turn = takes([1, 2, 3]);
+    for (mics, of) in [(vec!["b", "c"], None), (vec!["c"], Some("b")), (vec!["a"], Some("b"))] {
+        assert_eq!(paired_of(&in_turn, &mics, of), Paired::PlayedAgain, "{mics:?} {of:?}");
+    }
+    // One microphone and itself with a filter: at whatever playing, both hear it.
+    for mic in ["a", "b"] {
+        assert_eq!(paired_of(&in_turn, &[mic], Some(mic)), Paired::SameSound, "{mic}");
+    }
+    let together = takes([1, 1, 1]);
+    for (mics, of) in [(vec!["b", "c"], None), (vec!["c"], Some("b")), (vec!["a"], Some("c"))] {
+        assert_eq!(paired_of(&together, &mics, of), Paired::SameSound, "{mics:?} {of:?}");
+    }
+}

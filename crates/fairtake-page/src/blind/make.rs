@@ -133,8 +133,14 @@ fn cut(desk: &Desk, now: &Now, wanted: &Wanted) -> Result<(Excerpts, Vec<Correct
         let what = "spectra are made equal between two microphones, not with one that has an equaliser";
         return Err(Trouble::bad(what, "leave one of the two out"));
     }
-    let pair = match (mics.as_slice(), corrected.as_slice()) {
-        ([one, other], []) => Some((one.clone(), other.clone())),
+    let mut played = mics.clone();
+    for (from, _) in corrected.iter().filter_map(|key| corrected_pair(log, key)) {
+        if !played.iter().any(|mic| mic == from) {
+            played.push(from.to_string());
+        }
+    }
+    let pair = match played.as_slice() {
+        [one, other] => Some((one.clone(), other.clone())),
         _ => None,
     };
     let contestants = corrected.iter().map(|key| contestant(desk, now, &wanted.source, key));
