@@ -220,7 +220,7 @@ pub fn bridge(
 }
 
 /// Share of the difference that is carried, by mean squares on held-out takes. What one held-out part is off the truth by
-/// itself is taken off both.
+/// itself is taken off both. All three are means over the same bands: those that the pair's tables support, in every part.
 fn explained(held: &HeldOut, with_db: f64) -> Option<f64> {
     let by_chance = held.by_chance_db.powi(2);
     let whole = held.without_db.powi(2) - by_chance;

@@ -75,6 +75,21 @@ pub fn sentences(bridge: &Bridge, name: impl Fn(&str) -> String) -> Vec<String> 
     out
 }
 
+/// Parts in tenths that add up to the whole in tenths: those farthest from a tenth give way. A part that is there and less than a tenth
+/// says so.
+fn in_tenths(parts: [f64; 3]) -> [String; 3] {
+    let tenths = parts.map(|p| 10.0 * p);
+    let mut whole = tenths.map(f64::floor);
+    let missing = (tenths.iter().sum::<f64>().round() - whole.iter().sum::<f64>()).max(0.0) as usize;
+    let mut by_rest = [0, 1, 2];
+    by_rest.sort_by(|a, b| (tenths[*b] - whole[*b]).total_cmp(&(tenths[*a] - whole[*a])));
+    by_rest.into_iter().take(missing).for_each(|i| whole[i] += 1.0);
+    std::array::from_fn(|i| {
+        let is_little = whole[i] == 0.0 && parts[i] > 1e-9;
+        if is_little { "under 0.1".to_string() } else { plain(whole[i] / 10.0, 1) }
+    })
+}
+
 fn remains(bridge: &Bridge, after: &str, carried: &Carried, verdicts: &[Verdict]) -> String {
     let upper = plain((10.0 * carried.remaining_upper_db).ceil() / 10.0, 1);
     let whole = format!(
@@ -83,9 +98,10 @@ fn remains(bridge: &Bridge, after: &str, carried: &Carried, verdicts: &[Verdict]
     );
     let octaves = |wanted: Verdict| {
         let of = bridge.bands.iter().zip(verdicts).filter(|(_, v)| **v == wanted);
-        plain(of.map(|(b, _)| (b.to_hz / b.from_hz).log2()).sum::<f64>(), 1)
+        of.map(|(b, _)| (b.to_hz / b.from_hz).log2()).sum::<f64>()
     };
-    let [alike, open, different] = [Verdict::Alike, Verdict::Undecided, Verdict::Different].map(octaves);
+    let [alike, open, different] =
+        in_tenths([Verdict::Alike, Verdict::Undecided, Verdict::Different].map(octaves));
     let rest = format!("{alike} octaves are alike, {open} undecided, {different} different");
     match carried.greatest {
         Some(g) => format!(
@@ -101,6 +117,106 @@ fn remains(bridge: &Bridge, after: &str, carried: &Carried, verdicts: &[Verdict]
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::{Equaliser, Remaining, Wanted};
+
+    /// A bridge with these verdicts after the equaliser, in bands of a twelfth of an octave, some of them missing.
+    fn made(verdicts: &[Verdict], per_octave: f64, holes: impl Fn(usize) -> bool) -> Bridge {
+        let edge = |i: usize| 20.0 * 2f64.powf(i as f64 / per_octave);
+        let band = |(i, verdict): (usize, &Verdict)| {
+            let (from_hz, to_hz) = (edge(i), edge(i + 1));
+            let remaining = Remaining {
+                from_hz,
+                to_hz,
+                remaining_db: 0.2,
+                low_db: -0.5,
+                high_db: 0.9,
+                verdict: *verdict,
+            };
+            BridgedBand {
+                from_hz,
+                to_hz,
+                wanted_db: 1.0,
+                correction_db: 0.8,
+                equaliser_db: 0.8,
+                remaining,
+                after_equaliser: *verdict,
+            }
+        };
+        let carried = Carried {
+            remaining_rms_db: 0.3,
+            remaining_upper_db: 0.61,
+            explained: Some(0.981),
+            greatest: None,
+        };
+        Bridge {
+            from: "heron".into(),
+            to: "moorhen".into(),
+            source: "drum".into(),
+            wanted: Wanted { most_boost_db: 12.0, most_bands: 6, rate_hz: 48e3 },
+            margin_db: 1.0,
+            claim: Claim::TheseTakes,
+            bands: verdicts.iter().enumerate().filter(|(i, _)| !holes(*i)).map(band).collect(),
+            difference_rms_db: 1.0,
+            equaliser: Equaliser::default(),
+            steps: Vec::new(),
+            after_correction: carried,
+            after_equaliser: carried,
+            held_out: None,
+        }
+    }
+
+    /// The three numbers of octaves of a sentence, 0 for less than a tenth.
+    fn octaves_of(sentence: &str) -> [f64; 3] {
+        let rest = sentence.rsplit("; ").next().expect("a last part");
+        let numbers = rest.replace(" octaves are", "").replace("under 0.1", "0.0");
+        let words: Vec<&str> = numbers.split([' ', ',']).filter(|w| !w.is_empty()).collect();
+        assert_eq!(
+            (words.len(), words[1], words[3], words[5]),
+            (6, "alike", "undecided", "different"),
+            "{sentence}"
+        );
+        [0, 2, 4].map(|i| words[i].parse().expect("a number"))
+    }
+
+    #[test]
+    fn octaves_that_are_alike_undecided_and_different_add_up_to_all_that_are_known() {
+        let mut state = 11u64;
+        let mut draw = move |n: u64| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) % n
+        };
+        for run in 0..500 {
+            let per_octave = [3.0, 6.0, 12.0, 24.0, 48.0][draw(5) as usize];
+            let n = 1 + draw((10.0 * per_octave) as u64) as usize;
+            let kinds = [Verdict::Alike, Verdict::Undecided, Verdict::Different];
+            // Some kinds are rare, some are not there.
+            let shares = [draw(20), draw(20), draw(3)];
+            let verdicts: Vec<Verdict> = (0..n)
+                .map(|_| {
+                    let at = draw(shares.iter().sum::<u64>().max(1));
+                    let kind = (0..3).find(|k| at < shares[..=*k].iter().sum()).unwrap_or(0);
+                    kinds[kind]
+                })
+                .collect();
+            let hole = draw(7) as usize;
+            let bridge = made(&verdicts, per_octave, |i| hole > 0 && i % 7 == hole && n > 7);
+            let all: f64 = bridge.bands.iter().map(|b| (b.to_hz / b.from_hz).log2()).sum();
+            let said = sentences(&bridge, str::to_string);
+            for sentence in said.iter().filter(|s| s.starts_with("after")) {
+                let octaves = octaves_of(sentence);
+                let sum: f64 = octaves.iter().sum();
+                // The whole in tenths; halfway between two, either.
+                assert!((sum - all).abs() < 0.05 + 1e-9, "{run}: {all} {sentence}");
+                for (kind, octaves) in kinds.iter().zip(octaves) {
+                    let of = bridge.bands.iter().filter(|b| b.after_equaliser == *kind);
+                    let exact: f64 = of.map(|b| (b.to_hz / b.from_hz).log2()).sum();
+                    // Floor or ceiling in tenths: never as much as a tenth away.
+                    assert!((octaves - exact).abs() < 0.1, "{run}: {kind:?} {exact} {sentence}");
+                }
+            }
+        }
+        assert_eq!(in_tenths([5.94, 0.02, 4.0]), ["6.0", "under 0.1", "4.0"]);
+    }
 
     #[test]
     fn frequencies_are_said_as_finely_as_they_are_set() {

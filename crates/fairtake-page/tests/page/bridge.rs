@@ -89,3 +89,36 @@ fn what_is_offered_can_be_heard() {
         assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
     }
 }
+
+#[test]
+fn what_is_left_what_is_linked_and_how_many_octaves_are_alike_is_what_was_found() {
+    let bench = Bench::unlike();
+    let (page, twin) =
+        (bench.get(&format!("/bridge?{PAIR}")), bench.get(&format!("/bridge.json?{PAIR}")).json());
+    let (words, found) = (page.words(), &twin["found"]);
+    // Recorded together: what is left when one is taken from the other; with the right equaliser less than without.
+    assert!(words.contains("Taken away from each other"), "{words}");
+    let left = |way: &str| found["left"][way].as_f64().expect("a number");
+    for way in ["without_db", "correction_db", "equaliser_db"] {
+        assert!(words.contains(&signed(left(way))), "{way}: {words}");
+    }
+    assert!(left("correction_db") < left("without_db") - 3.0, "{found}");
+    let seconds = left("seconds");
+    assert!(seconds > 0.0 && words.contains(&format!("over {seconds:.0} s of the takes")), "{words}");
+    // What is heard on the page Listen is the usual bridge: another one is not promised there.
+    let promise = "to corrections beside their microphones";
+    assert!(words.contains(promise) && page.text().contains("href=\"/listen?source=drum\""));
+    for other in ["boost=6", "bands=2"] {
+        let other = bench.get(&format!("/bridge?{PAIR}&{other}"));
+        assert_eq!(other.status, StatusCode::OK);
+        assert!(!other.words().contains(promise) && other.words().contains("Back to the comparison"));
+    }
+    // Alike, undecided and different are all that is known.
+    let bands = found["bridge"]["bands"].as_array().expect("a list");
+    let hz = |band: &serde_json::Value, edge: &str| band[edge].as_f64().expect("a number");
+    let all: f64 = bands.iter().map(|b| (hz(b, "to_hz") / hz(b, "from_hz")).log2()).sum();
+    let sentence = words.split("; ").find(|part| part.contains("octaves are alike")).expect("a sentence");
+    let numbers = sentence.replace("under 0.1", "0.0");
+    let said: f64 = numbers.split([' ', ',']).filter_map(|w| w.parse::<f64>().ok()).take(3).sum();
+    assert!((said - all).abs() < 0.05 + 1e-9, "{all}: {sentence}");
+}
