@@ -170,7 +170,11 @@ impl Plan {
         let is_hits = asked.kind.guess().is_some();
         if (is_hits && n_mics != 2) || !(2..=MOST_MICS).contains(&n_mics) {
             let hint = format!("choose two microphones, or for preference and rating up to {MOST_MICS}");
-            return trouble(format!("{n_mics} microphones do not make this test"), hint);
+            let what = match n_mics {
+                1 => "one microphone does not make this test".to_string(),
+                n => format!("{n} microphones do not make this test"),
+            };
+            return trouble(what, hint);
         }
         if (1..n_mics).any(|i| asked.mics[..i].contains(&asked.mics[i])) {
             return trouble("a microphone is named twice", "name each once");

@@ -60,8 +60,8 @@ fn trials(page: &BlindPage) -> Markup {
             }
             p.quiet.small { "Control trials pair two placements or passes of one microphone: then \"heard\" means more than that." }
             p.small id="in-turn" hidden[proposed == 0] { "These two microphones were played to in turn. Only control trials tell the microphone from the playing: as many of them as trials that count are proposed. Without them a result says only that the recordings can be told apart." }
-            div.scroll { table { caption { "Trials that find a difference in four of five tests" }
-                thead { tr { th scope="col" { "heard in" } @for (share, ..) in &page.needed { th.n scope="col" { (percent(*share)) " of trials" } } } }
+            div.scroll { table { caption { "So many trials find a difference in four of five tests, by the share of trials in which it is heard" }
+                thead { tr { th scope="col" { "heard in" } @for (share, ..) in &page.needed { th.n scope="col" { (percent(*share)) } } } }
                 tbody {
                     tr { th scope="row" { "which of two" } @for (_, two, _) in &page.needed { td.n { (two.map_or("–".to_string(), |n| n.to_string())) } } }
                     tr { th scope="row" { "which of three" } @for (_, _, three) in &page.needed { td.n { (three.map_or("–".to_string(), |n| n.to_string())) } } }

@@ -8,7 +8,7 @@ use crate::ask::{Query, Sent};
 use crate::desk::{Desk, Now};
 use crate::route::blocking;
 use crate::trouble::Trouble;
-use crate::views::{Named, Step, View, chosen, compared_mics, sources};
+use crate::views::{Named, Step, View, chosen, compared_mics, only_measured, sources};
 use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
@@ -52,6 +52,8 @@ pub(crate) struct BlindPage {
     /// Microphones with the equaliser that carries them to another one, as further contestants.
     pub corrected: Vec<Equalised>,
     pub tests: Vec<TestRow>,
+    /// The folder holds measurements, and no take that is compared.
+    pub only_measured: bool,
     /// Control trials that are proposed for the first two microphones: where they were played to in turn, and one has two passes.
     pub proposed_control: Option<u32>,
     /// Every pair of which that is so.
@@ -118,6 +120,7 @@ impl View for BlindPage {
             mics,
             corrected,
             tests,
+            only_measured: only_measured(&now),
             played_in_turn,
             needed,
         })

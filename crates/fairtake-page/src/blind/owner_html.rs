@@ -2,6 +2,7 @@
 
 use super::form_html::form;
 use super::owner::{BlindPage, SittingRow, TestPage};
+use crate::html::only_measured;
 use fairtake_listen::score::{HitOutcome, Shown};
 use fairtake_listen::{Control, Kind, State};
 use fairtake_report::page::verdict;
@@ -33,8 +34,8 @@ pub(super) fn blind(page: &BlindPage) -> Markup {
             @if page.tests.is_empty() { p.quiet { "None yet." } }
             @for t in &page.tests {
                 div.sheet {
-                    h3 { a href=(format!("/blind/test?id={}", t.id)) { (t.title) ": " (kind_words(t.kind)) } }
-                    p.quiet { (t.mics.join(", ")) " · " (sittings_words(t.sittings)) @if !t.is_open { " · takes no more listeners" } }
+                    h3 { a href=(format!("/blind/test?id={}", t.id)) { (t.title) " · " (kind_words(t.kind)) } }
+                    p.quiet { (t.mics.join("; ")) " · " (sittings_words(t.sittings)) @if !t.is_open { " · takes no more listeners" } }
                     @if t.sittings[0] > 0 { @for line in &t.says { p { (line) } } }
                 }
             }
@@ -46,7 +47,7 @@ pub(super) fn blind(page: &BlindPage) -> Markup {
                 noscript { button type="submit" { "Show" } }
             }
             @if page.mics.len() < 2 {
-                p.trouble { "A test needs two microphones that were recorded on this source." }
+                @if page.only_measured { (only_measured()) } @else { p.trouble { "A test needs two microphones that were recorded on this source." } }
             } @else {
                 (form(page, &KINDS))
             }
@@ -69,8 +70,8 @@ pub(super) fn test(page: &TestPage) -> Markup {
     let names: Vec<&str> = page.mics.iter().map(|(_, name)| name.as_str()).collect();
     html! {
         p { a href="/blind" { "All tests" } }
-        h1 { (page.title) ": " (kind_words(kind)) }
-        p.quiet { (names.join(", ")) " on " (page.source) }
+        h1 { (page.title) " · " (kind_words(kind)) }
+        p.quiet { (names.join("; ")) " on " (page.source) }
         section aria-labelledby="says" {
             h2 id="says" { "What it says" }
             @if let Some(Shown::Hits(h)) = &page.score.shown { p.lead { strong { (outcome(h.outcome)) } } }

@@ -47,7 +47,7 @@ fn how() -> Markup {
             p { "No take of a measurement is logged yet. Make what the loudspeaker plays with " code { (SWEEP) } ", record it, and enter the takes in " code { "shootout.toml" } " with the roles that stand here, as" }
             pre { code { (ENTRY) } }
             p { "A sound calibrator is logged as " code { "[calibrator]" } " with " code { "level_db" } " and " code { "class" } ", the measurement microphone with " code { "measurement = true" } ". " code { "fairtake demo --bench" } " makes a whole session to look at." }
-            dl.to-log { @for (what, record, role) in rows { dt { (what) } dd { (record) ". Role: " code { (role) } } } }
+            dl.to-log { @for (what, record, role) in rows { dt { (what) } dd { (record) ". Role: " @let (role, with) = role.split_once("; with ").unwrap_or((role, "")); code { (role) } @if !with.is_empty() { ", with " code { (with) } } } } }
             p.quiet { "Begin with the loudspeaker's volume down, stay out of its beam, and wear hearing protection where it is loud. Keep phantom power and blowing loudspeakers away from ribbon microphones. A calibrator belongs on a microphone, never at an ear. Local rules come first." }
         }
     }

@@ -64,7 +64,7 @@ fn a_folder_of_measurements_alone_is_no_mistake_and_its_pages_say_where_they_sta
     let other = bench.at("takes/drum-moorhen-1.wav");
     let kept = std::fs::read(&other).expect("a take");
     std::fs::remove_file(&other).expect("removed");
-    for address in ["/takes", "/compare", "/bridge", "/listen", "/write-up"] {
+    for address in ["/takes", "/compare", "/bridge", "/listen", "/blind", "/write-up"] {
         let page = bench.get(address);
         assert_eq!(page.status, StatusCode::OK, "{address}");
         assert!(page.words().contains("This folder holds measurements"), "{address}: {}", page.words());
