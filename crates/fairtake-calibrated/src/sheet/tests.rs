@@ -211,6 +211,10 @@ fn the_session_comes_back_on_its_data_sheets() {
         // An octave is the mean of its thirds' powers, of which the lowest has most of the near field: a third octave of (kr)².
         assert!(most > db(180.0) - 0.05 && most < db(180.0) + 1.0, "{hz}: {most} {}", db(180.0));
     }
+    // Both sides are alike; turning by ±1° alone makes 0.3 dB of it at 120°.
+    let symmetry = octave(1000.0).symmetry.as_ref().expect("both sides");
+    assert_eq!(symmetry.n_angles, 4);
+    assert!(symmetry.rms_db < 0.05 && symmetry.greatest_db.value.abs() < 0.1, "{symmetry:?}");
     let said = direction.cautions.iter().any(|c| matches!(c, DirectionCaution::MayBeReflected { .. }));
     assert!(said, "{:?}", direction.cautions);
     for point in direction.thirds.iter().flat_map(|b| &b.polar) {

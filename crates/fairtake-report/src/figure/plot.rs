@@ -15,7 +15,7 @@ const DECADES: [f64; 4] = [10.0, 100.0, 1000.0, 10_000.0];
 const LABELLED: [&[f64]; 2] = [&[1.0, 2.0, 5.0], &[1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0]];
 
 /// Steps of the level axes in dB: the first whose lines stand apart is taken.
-const SPECTRA_STEPS_DB: [f64; 3] = [10.0, 20.0, 40.0];
+pub(super) const SPECTRA_STEPS_DB: [f64; 3] = [10.0, 20.0, 40.0];
 /// The same for the difference.
 pub(super) const DIFFERENCE_STEPS_DB: [f64; 4] = [3.0, 6.0, 12.0, 24.0];
 

@@ -3,11 +3,36 @@
 use super::lines::{Line, line, plain, said, with_half};
 use crate::words::hertz;
 use fairtake_calibrated::Quantity;
-use fairtake_calibrated::direction::{Direction, LevelThere, Sides};
+use fairtake_calibrated::direction::{BandDirection, Direction, LevelThere, Sides, Symmetry};
 use fairtake_calibrated::level::Standing;
+use maud::{Markup, html};
 
 /// Octaves whose direction is given in words, in Hz.
 const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
+
+/// Octaves in which the sides were held against each other: largest difference, its angle, root mean square, angles.
+fn symmetries(d: &Direction) -> Vec<(&BandDirection, &Symmetry)> {
+    d.octaves.iter().filter_map(|band| Some((band, band.symmetry.as_ref()?))).collect()
+}
+
+/// The sides against each other, band by band; nothing where one was recorded.
+pub(super) fn symmetry_table(d: &Direction) -> Markup {
+    let rows = symmetries(d);
+    html! {
+        @if !rows.is_empty() {
+            div.scroll { table {
+                caption { "Symmetry: one side less the other at the same angle, where neither lies 20 dB below the front" }
+                thead { tr { th { "octave" } th { "largest difference" } th { "root mean square" } th.n { "angles" } } }
+                tbody { @for (band, s) in rows { tr {
+                    th scope="row" { (hertz(band.centre_hz)) }
+                    td { (with_half(&s.greatest_db, "dB")) " at " (plain(s.at_deg, 0)) "°" }
+                    td { (plain(s.rms_db, 2)) " dB" }
+                    td.n { (s.n_angles) }
+                } } }
+            } }
+        }
+    }
+}
 
 /// A level, or the upper end of its interval where walls may be in it, rounded up.
 fn re_front(l: &LevelThere) -> String {
@@ -40,6 +65,13 @@ pub(super) fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
         if let Some(n) = &band.null {
             held.push(format!("least at {}", with_half(&n.angle_deg, "°").replace(" °", "°")));
         }
+        if let Some(s) = &band.symmetry {
+            held.push(format!(
+                "sides apart by {} at {}°",
+                with_half(&s.greatest_db, "dB"),
+                plain(s.at_deg, 0)
+            ));
+        }
         if !held.is_empty() {
             lines.push(said(&format!("octave at {}", hertz(*nominal_hz)), held.join(", ")));
         }
@@ -66,6 +98,7 @@ pub(super) fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
 mod tests {
     use super::*;
     use fairtake_calibrated::Contribution;
+    use fairtake_calibrated::direction::{DirectionConditions, Turning};
 
     #[test]
     fn a_bound_is_told_as_one_by_the_upper_end_of_its_interval() {
@@ -75,5 +108,49 @@ mod tests {
         let told = |standing| re_front(&LevelThere { level_db: level_db.clone(), standing });
         assert_eq!(told(Standing::AtMost), "at most −24.8 dB");
         assert_eq!(told(Standing::Own), "−25.08 ± 0.20 dB");
+    }
+
+    #[test]
+    fn sides_are_tabled_where_both_were_recorded() {
+        let greatest_db = Quantity::new(-1.2, vec![Contribution::expanded("readings", 0.3, 1.96)]);
+        let symmetry = Symmetry { greatest_db, at_deg: 60.0, rms_db: 0.71, n_angles: 4 };
+        let band = |symmetry| BandDirection {
+            centre_hz: 1000.0,
+            polar: Vec::new(),
+            at_90: None,
+            at_180: None,
+            directivity_index_db: None,
+            distance_factor: None,
+            front_to_back_random_db: None,
+            first_order: None,
+            null: None,
+            symmetry,
+        };
+        let conditions = DirectionConditions {
+            angles_deg: vec![-60.0, 0.0, 60.0],
+            sides: Sides::Both,
+            widest_step_deg: 60.0,
+            turning: Turning {
+                angle_deg: 1.0,
+                zero_deg: 1.0,
+                distance_mm: 1000.0,
+                centre_mm: 10.0,
+                reflected_db: None,
+            },
+        };
+        let octaves = vec![band(Some(symmetry)), band(None)];
+        let mut found = Direction {
+            thirds: Vec::new(),
+            octaves,
+            front_to_random: None,
+            conditions,
+            cautions: Vec::new(),
+        };
+        let table = symmetry_table(&found).into_string();
+        assert_eq!(table.matches("<tr>").count(), 2, "a head and one row: {table}");
+        assert!(table.contains("−1.20 ± 0.30 dB at 60°") && table.contains("0.71 dB"), "{table}");
+        assert!(direction(&found).0[0].value.contains("sides apart by −1.20 ± 0.30 dB at 60°"));
+        found.octaves.remove(0);
+        assert!(symmetry_table(&found).into_string().is_empty());
     }
 }

@@ -32,6 +32,9 @@ pub(crate) struct PartLines {
 /// Title of the part that has a polar diagram.
 pub(crate) const DIRECTION: &str = "Directional characteristics";
 
+/// Title of the part that has a noise spectrum.
+pub(crate) const NOISE: &str = "Inherent noise";
+
 /// All parts in their order.
 pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
@@ -40,7 +43,7 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
         part(DIRECTION, &sheet.direction, direction),
         part("Proximity effect", &sheet.proximity, proximity),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
-        part("Inherent noise", &sheet.noise, noise),
+        part(NOISE, &sheet.noise, noise),
         beside(&sheet.beside_stated),
     ]
 }

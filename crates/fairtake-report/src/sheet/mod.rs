@@ -4,7 +4,7 @@ mod directions;
 mod lines;
 mod pairs;
 
-use crate::figure::{Layout, draw_polar, draw_response, may_be_reflected};
+use crate::figure::{Layout, draw_noise, draw_polar, draw_response, may_be_reflected};
 use crate::page::STYLE;
 use fairtake_calibrated::{DataSheet, Measurements};
 use lines::{PartLines, parts};
@@ -125,6 +125,14 @@ fn one(sheet: &DataSheet) -> Markup {
                 @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found && let Some(polar) = draw_polar(&sheet.name, found) {
                     figure.polar { (PreEscaped(polar)) figcaption { "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight lines." @if may_be_reflected(found).is_some() { " Within the dashed ring a level is at most what is drawn: it may be what walls reflect." } } }
                 }
+                @if part.title == lines::NOISE && let Some(found) = &sheet.noise.found && let Some(wide) = draw_noise(&sheet.name, found, &Layout::WIDE) {
+                    figure {
+                        div.wide { (PreEscaped(wide)) }
+                        div.narrow { (PreEscaped(draw_noise(&sheet.name, found, &Layout::NARROW).unwrap_or_default())) }
+                        figcaption { "Noise in third octaves as sound, by the sensitivity at 1 kHz, with the 95 % interval of each. Where it is dashed, other noise may be in it." }
+                    }
+                }
+                @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found { (directions::symmetry_table(found)) }
                 @if !part.lines.is_empty() {
                     div.scroll { table { tbody { @for line in &part.lines {
                         tr { th scope="row" { (line.what) } td {

@@ -210,9 +210,11 @@ pub fn session(sweep: &Played, steps: &Played, rate_hz: u32, seed: u64) -> Bench
             made.response(mic, "axis", sweep.file, &swept, &spot);
         }
     }
-    for angle_deg in (15..=180).step_by(15).map(f64::from) {
+    let other_side = [-30, -60, -90, -120];
+    for angle_deg in (15..=180).step_by(15).chain(other_side).map(f64::from) {
         let spot = Spot { distance_mm: DISTANCE_MM, off_mm: 0.0, angle_deg, placement: 1 };
-        made.response(&heron, &format!("{angle_deg:03}deg"), sweep.file, &swept, &spot);
+        let side = if angle_deg < 0.0 { "minus-" } else { "" };
+        made.response(&heron, &format!("{side}{:03}deg", angle_deg.abs()), sweep.file, &swept, &spot);
     }
     // Near the loudspeaker it is loud: the gain is turned down for all of these.
     let down = |mic: &BenchMicrophone| BenchMicrophone { gain_db: NEAR_GAIN_DB, ..mic.clone() };
@@ -382,7 +384,7 @@ mod tests {
             (0..24_000).map(|i| (0.25 * (TAU * 100.0 * f64::from(i) / 48_000.0).sin()) as f32).collect();
         let played = |file| Played { file, samples: &tick };
         let scene = session(&played("sweep.wav"), &played("steps.wav"), 48_000, 1);
-        assert_eq!(scene.takes.len(), 3 + 12 + 12 + 6 + 2 + 3);
+        assert_eq!(scene.takes.len(), 3 + 12 + 12 + 4 + 6 + 2 + 3);
         for take in &scene.takes {
             let peak = take.samples.iter().fold(0f32, |p, x| p.max(x.abs()));
             assert!(peak > 1e-6 && peak < 0.9, "{}: {peak}", take.file);
