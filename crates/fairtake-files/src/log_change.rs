@@ -15,6 +15,10 @@ use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, Value};
 pub enum Place {
     /// The top: title, margin, temperature.
     Top,
+    /// What measurements need of the bench as a whole; made where it is new.
+    Bench,
+    /// The sound calibrator; made where it is new.
+    Calibrator,
     /// A microphone by key; made where it is new.
     Mic(String),
     /// A source by key; made where it is new.
@@ -177,6 +181,11 @@ fn table_of<'d>(
             .ok_or_else(|| shape(&format!("`{group}.{key}` is no table")));
     }
     match place {
+        Place::Bench | Place::Calibrator => {
+            let name = if *place == Place::Bench { "bench" } else { "calibrator" };
+            let table = document.entry(name).or_insert_with(|| Item::Table(Table::new()));
+            table.as_table_like_mut().ok_or_else(|| shape(&format!("`{name}` is no table")))
+        }
         Place::Take { file, channel } => {
             let takes = document.get_mut("takes").and_then(Item::as_array_of_tables_mut);
             takes
@@ -224,7 +233,9 @@ fn remove(document: &mut DocumentMut, place: &Place) -> Result<(), Refused> {
             takes.remove(at);
             Ok(())
         }
-        Place::Top | Place::OwnWords { .. } => Err(Refused::Shape("this entry cannot be removed".into())),
+        Place::Top | Place::Bench | Place::Calibrator | Place::OwnWords { .. } => {
+            Err(Refused::Shape("this entry cannot be removed".into()))
+        }
     }
 }
 

@@ -34,6 +34,12 @@ fn stays_inside(desk: &Desk, change: &Change) -> Result<(), Trouble> {
         (Place::Take { .. }, Some("file"), Value::String(file)) => {
             crate::take_in::inside(desk, file).map(drop)
         }
+        (Place::Take { .. }, Some("excitation"), Value::String(file)) => {
+            crate::measured::stays_inside(desk, file)
+        }
+        (Place::Mic(_), Some("correction" | "published" | "tolerance"), Value::String(file)) => {
+            crate::take_in::inside(desk, file).map(drop)
+        }
         _ => Ok(()),
     }
 }

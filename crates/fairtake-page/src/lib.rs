@@ -12,6 +12,7 @@ mod desk;
 mod events;
 mod guard;
 mod html;
+mod measured;
 mod route;
 mod serve;
 mod sound;

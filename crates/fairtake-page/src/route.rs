@@ -7,7 +7,7 @@ use crate::trouble::Trouble;
 use crate::views::{
     BridgePage, ComparePage, ListenPage, MeasurePage, PlanPage, TakesPage, View, WriteUpPage,
 };
-use crate::{change, cut, events, guard, html, sound, take_in, views, web, written};
+use crate::{change, cut, events, guard, html, measured, sound, take_in, views, web, written};
 use axum::Json;
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, State};
@@ -54,6 +54,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/mics", post(change::mic))
         .route("/sources", post(change::source))
         .route("/takes/assign", post(change::assign))
+        .route("/measure/assign", post(measured::assign))
         .route("/takes/parts", post(cut::parts))
         .route("/takes/cut", post(cut::cut))
         .route("/takes/files", post(take_in::take_in).layer(DefaultBodyLimit::disable()))

@@ -8,7 +8,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 
 /// Name, kind and content of each.
-const FILES: [(&str, &str, &str); 16] = [
+const FILES: [(&str, &str, &str); 17] = [
     ("report.css", STYLE, fairtake_report::page::STYLE),
     ("page.css", STYLE, include_str!("../web/page.css")),
     ("page.js", SCRIPT, include_str!("../web/page.js")),
@@ -17,6 +17,7 @@ const FILES: [(&str, &str, &str); 16] = [
     ("redraw.js", SCRIPT, include_str!("../web/redraw.js")),
     ("save.js", SCRIPT, include_str!("../web/save.js")),
     ("takes.js", SCRIPT, include_str!("../web/takes.js")),
+    ("measure.js", SCRIPT, include_str!("../web/measure.js")),
     ("cut.js", SCRIPT, include_str!("../web/cut.js")),
     ("compare.js", SCRIPT, include_str!("../web/compare.js")),
     ("listen.js", SCRIPT, include_str!("../web/listen.js")),

@@ -4,6 +4,7 @@ import { mountBlind } from "./blind.js";
 import { mountCompare } from "./compare.js";
 import { mountCut } from "./cut.js";
 import { mountListen } from "./listen.js";
+import { mountMeasure } from "./measure.js";
 import { follow, isAtWork, mountEach, show } from "./redraw.js";
 import { isSaving } from "./save.js";
 import { here, main, say, send, unsay, write } from "./say.js";
@@ -25,6 +26,7 @@ function mount() {
   mountCut(main());
   mountCompare(main());
   mountListen(main());
+  mountMeasure(main());
   mountBlind(main());
   mountWriteUp(main());
 }

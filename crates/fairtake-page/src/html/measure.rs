@@ -1,15 +1,12 @@
 //! The page Measure.
 
+use super::measured_takes::{bench, logged, waiting};
 use crate::views::MeasurePage;
 use fairtake_report::sheet::sheets;
 use maud::{Markup, html};
 
 /// What is played, as it is typed.
 const SWEEP: &str = "fairtake sweep excitations/sweep.wav";
-
-/// A take of a measurement as it is logged.
-const ENTRY: &str = "[[takes]]\nfile = \"takes/heron-axis-1.wav\"\nmic = \"heron\"\nsource = \"box\"\nrole = \"response\"\n\
-    excitation = \"excitations/sweep.wav\"\ndistance_mm = 1000\nplacement = 1";
 
 pub(crate) fn measure(page: &MeasurePage) -> Markup {
     html! {
@@ -20,6 +17,9 @@ pub(crate) fn measure(page: &MeasurePage) -> Markup {
             Some(m) => (sheets(m)),
             None => @if page.trouble.is_none() { (how()) },
         }
+        (waiting(page))
+        (logged(page))
+        (bench(page))
     }
 }
 
@@ -44,9 +44,7 @@ fn how() -> Markup {
     html! {
         section aria-labelledby="how" {
             h2 id="how" { "What to record" }
-            p { "No take of a measurement is logged yet. Make what the loudspeaker plays with " code { (SWEEP) } ", record it, and enter the takes in " code { "shootout.toml" } " with the roles that stand here, as" }
-            pre { code { (ENTRY) } }
-            p { "A sound calibrator is logged as " code { "[calibrator]" } " with " code { "level_db" } " and " code { "class" } ", the measurement microphone with " code { "measurement = true" } ". " code { "fairtake demo --bench" } " makes a whole session to look at." }
+            p { "No take of a measurement is logged yet. Make what the loudspeaker plays with " code { (SWEEP) } ", record it, put the recordings into the folder, and enter them below with these roles. " code { "fairtake demo --bench" } " makes a whole session to look at." }
             dl.to-log { @for (what, record, role) in rows { dt { (what) } dd { (record) ". Role: " @let (role, with) = role.split_once("; with ").unwrap_or((role, "")); code { (role) } @if !with.is_empty() { ", with " code { (with) } } } } }
             p.quiet { "Begin with the loudspeaker's volume down, stay out of its beam, and wear hearing protection where it is loud. Keep phantom power and blowing loudspeakers away from ribbon microphones. A calibrator belongs on a microphone, never at an ear. Local rules come first." }
         }

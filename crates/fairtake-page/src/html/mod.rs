@@ -5,6 +5,7 @@ mod compare;
 mod field;
 mod listen;
 mod measure;
+mod measured_takes;
 mod plan;
 mod takes;
 mod write_up;

@@ -269,7 +269,7 @@ pub(crate) fn wave_of(samples: &dyn Samples, n_columns: usize) -> Result<Wave, R
 }
 
 /// Audio files of the folder that the log does not list.
-fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
+pub(super) fn waiting(desk: &Desk, now: &Now) -> Result<Vec<Waiting>, Trouble> {
     let there =
         audio_in(desk.path()).map_err(|e| Trouble::disk(format!("the folder cannot be listed: {e}")))?;
     let log = &now.loaded.log;

@@ -6,11 +6,12 @@ use axum::http::{HeaderValue, Method, Request, StatusCode};
 
 const PAGES: [&str; 6] =
     ["/plan", "/takes", "/takes?take=takes/drum-heron-1.wav:1", "/compare", "/listen", "/write-up"];
-const POSTS: [&str; 11] = [
+const POSTS: [&str; 12] = [
     "/log",
     "/mics",
     "/sources",
     "/takes/assign",
+    "/measure/assign",
     "/takes/parts",
     "/takes/cut",
     "/takes/files?name=a.wav",

@@ -183,7 +183,9 @@ fn strange_changes_are_refused_and_the_log_stays() {
 #[test]
 fn what_is_too_much_or_of_another_kind_is_refused() {
     let bench = Bench::new();
-    for address in ["/log", "/mics", "/sources", "/takes/assign", "/takes/cut", "/write-up/report"] {
+    for address in
+        ["/log", "/mics", "/sources", "/takes/assign", "/measure/assign", "/takes/cut", "/write-up/report"]
+    {
         let answer = bench.post(address, vec![b' '; 3 << 20]);
         assert_eq!(answer.status, StatusCode::PAYLOAD_TOO_LARGE, "{address}");
         assert!(answer.json()["what"].is_string(), "{address}");

@@ -7,6 +7,7 @@ mod folder;
 mod guard;
 mod hostile;
 mod links;
+mod measured;
 mod paths;
 mod twins;
 mod uploads;
