@@ -63,7 +63,11 @@ pub(super) fn ordered(takes: &[AngleTake]) -> Result<(Vec<Reading>, Vec<Directio
     if readings.len() < FEWEST {
         return Err(DirectionError::TooFewAngles { n_found: readings.len(), n_needed: FEWEST });
     }
-    cautions.extend(missing(&readings));
+    // Each side by itself: the other one may be looked at in coarser steps.
+    let angles: Vec<f64> = readings.iter().map(|r| r.angle_deg).collect();
+    let (left, right): (Vec<f64>, Vec<f64>) = angles.iter().partition(|a| **a < -SAME_DEG);
+    cautions.extend(missing(&right));
+    cautions.extend(missing(&left.into_iter().chain([0.0]).collect::<Vec<_>>()));
     Ok((readings, cautions))
 }
 
@@ -111,8 +115,7 @@ fn joined_doubles(
 }
 
 /// Angles that a row of equal steps leaves out.
-fn missing(readings: &[Reading]) -> Option<DirectionCaution> {
-    let angles: Vec<f64> = readings.iter().map(|r| r.angle_deg).collect();
+fn missing(angles: &[f64]) -> Option<DirectionCaution> {
     let gaps: Vec<f64> = angles.windows(2).map(|w| w[1] - w[0]).collect();
     let alike = |step: f64| gaps.iter().filter(|gap| (**gap - step).abs() < SAME_DEG).count();
     let step_deg = gaps.iter().copied().max_by_key(|step| alike(*step))?;
@@ -182,6 +185,15 @@ mod tests {
         assert_eq!(
             cautions,
             [DirectionCaution::AnglesMissing { angles_deg: vec![60.0, 75.0, 150.0], step_deg: 15.0 }]
+        );
+        // The other side in coarser steps is whole; a gap in it is named.
+        let mut both: Vec<AngleTake> = (0..=12).map(|k| take(15.0 * f64::from(k), 0.0)).collect();
+        both.extend([-30.0, -60.0, -90.0, -120.0].map(|a| take(a, 0.0)));
+        assert_eq!(ordered(&both).expect("enough").1, []);
+        both.retain(|t| t.angle_deg != -60.0);
+        assert_eq!(
+            ordered(&both).expect("enough").1,
+            [DirectionCaution::AnglesMissing { angles_deg: vec![-60.0], step_deg: 30.0 }]
         );
         // Steps of one's own choice are not missing any.
         let own: Vec<AngleTake> =

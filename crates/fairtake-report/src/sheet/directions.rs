@@ -10,6 +10,17 @@ use maud::{Markup, html};
 /// Octaves whose direction is given in words, in Hz.
 const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
 
+/// Nominal middles of octaves from 31.5 Hz to 16 kHz.
+///
+/// # Source
+/// IEC 61260-1, Annex (from memory).
+const NOMINAL_HZ: [f64; 10] = [31.5, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
+
+/// An octave as it is spoken of.
+fn nominal_hz(centre_hz: f64) -> f64 {
+    NOMINAL_HZ.into_iter().find(|hz| (centre_hz / hz - 1.0).abs() < 0.1).unwrap_or(centre_hz)
+}
+
 /// Octaves in which the sides were held against each other: largest difference, its angle, root mean square, angles.
 fn symmetries(d: &Direction) -> Vec<(&BandDirection, &Symmetry)> {
     d.octaves.iter().filter_map(|band| Some((band, band.symmetry.as_ref()?))).collect()
@@ -24,7 +35,7 @@ pub(super) fn symmetry_table(d: &Direction) -> Markup {
                 caption { "Symmetry: one side less the other at the same angle, where neither lies 20 dB below the front" }
                 thead { tr { th { "octave" } th { "largest difference" } th { "root mean square" } th.n { "angles" } } }
                 tbody { @for (band, s) in rows { tr {
-                    th scope="row" { (hertz(band.centre_hz)) }
+                    th scope="row" { (hertz(nominal_hz(band.centre_hz))) }
                     td { (with_half(&s.greatest_db, "dB")) " at " (plain(s.at_deg, 0)) "°" }
                     td { (plain(s.rms_db, 2)) " dB" }
                     td.n { (s.n_angles) }
@@ -49,8 +60,10 @@ pub(super) fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
     let mut lines = Vec::new();
     for band in &d.octaves {
         // By its nominal middle, as it is spoken of.
-        let nominal = DIRECTION_HZ.iter().find(|hz| (band.centre_hz / **hz - 1.0).abs() < 0.1);
-        let Some(nominal_hz) = nominal else { continue };
+        let nominal = nominal_hz(band.centre_hz);
+        if !DIRECTION_HZ.contains(&nominal) {
+            continue;
+        }
         let mut held = Vec::new();
         held.extend(band.at_90.as_ref().map(|l| format!("at 90° {}", re_front(l))));
         held.extend(band.at_180.as_ref().map(|l| format!("at 180° {}", re_front(l))));
@@ -73,7 +86,7 @@ pub(super) fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
             ));
         }
         if !held.is_empty() {
-            lines.push(said(&format!("octave at {}", hertz(*nominal_hz)), held.join(", ")));
+            lines.push(said(&format!("octave at {}", hertz(nominal)), held.join(", ")));
         }
     }
     if let Some(f) = &d.front_to_random {
