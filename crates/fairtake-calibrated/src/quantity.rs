@@ -72,23 +72,27 @@ impl Quantity {
     /// # Source
     /// JCGM 100:2008 (GUM), 5.1.2 (root of the summed squares) and G.4.1 (effective degrees of freedom).
     pub fn new(value: f64, budget: Vec<Contribution>) -> Quantity {
-        if budget.is_empty() {
-            return Quantity::of_unknown_uncertainty(value);
-        }
-        let variance: f64 = budget.iter().map(|part| part.standard.powi(2)).sum();
-        let doubt: f64 = budget
-            .iter()
-            .filter_map(|part| part.degrees_of_freedom.map(|df| part.standard.powi(4) / df))
-            .sum();
-        let half = if variance == 0.0 {
-            0.0
-        } else if doubt == 0.0 {
-            t_factor(CONFIDENCE, f64::INFINITY) * variance.sqrt()
-        } else {
-            t_factor(CONFIDENCE, variance * variance / doubt) * variance.sqrt()
-        };
-        Quantity { value, half: Some(half), budget }
+        let half = half_width(&budget, CONFIDENCE);
+        Quantity { value, half, budget }
     }
+
+    /// Half width of the interval that holds with another confidence; `None`: not known.
+    pub(crate) fn half_at(&self, confidence: f64) -> Option<f64> {
+        self.half.and_then(|_| half_width(&self.budget, confidence))
+    }
+}
+
+/// Half width by a budget; `None` for an empty one.
+fn half_width(budget: &[Contribution], confidence: f64) -> Option<f64> {
+    let variance: f64 = budget.iter().map(|part| part.standard.powi(2)).sum();
+    let doubt: f64 =
+        budget.iter().filter_map(|part| part.degrees_of_freedom.map(|df| part.standard.powi(4) / df)).sum();
+    let factor = match (variance, doubt) {
+        (0.0, _) => 0.0,
+        (_, 0.0) => t_factor(confidence, f64::INFINITY),
+        _ => t_factor(confidence, variance * variance / doubt),
+    };
+    (!budget.is_empty()).then(|| factor * variance.sqrt())
 }
 
 #[cfg(test)]
@@ -112,6 +116,15 @@ mod tests {
     fn known_parts_alone_take_the_normal_factor() {
         let quantity = Quantity::new(1.0, vec![Contribution::within("scale", 3.0_f64.sqrt())]);
         assert!((quantity.half.expect("known") - 1.959_964).abs() < 1e-5);
+    }
+
+    #[test]
+    fn more_confidence_is_wider() {
+        let quantity = Quantity::new(1.0, vec![Contribution::within("scale", 3.0_f64.sqrt())]);
+        // Tables of the normal distribution: 2.575829 for 99 %.
+        assert!((quantity.half_at(0.99).expect("known") - 2.575_829).abs() < 1e-5);
+        assert_eq!(quantity.half_at(0.95), quantity.half);
+        assert_eq!(Quantity::of_unknown_uncertainty(1.0).half_at(0.99), None);
     }
 
     #[test]

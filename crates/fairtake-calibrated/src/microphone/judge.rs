@@ -8,6 +8,9 @@ use serde::{Deserialize, Serialize};
 /// Levels are matched over this range, in Hz, before shapes are compared.
 const MATCHED_HZ: (f64, f64) = (250.0, 4000.0);
 
+/// A response that lies within a mask may be called outside in so many of one cases.
+const MISSED: f64 = 0.05;
+
 /// How far a response lies from a curve, at one frequency.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Held {
@@ -34,9 +37,9 @@ pub struct Deviation {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
-    /// Every interval lies within.
+    /// Every 95 % interval lies within: each point by itself is, so that all are.
     Within,
-    /// At least one interval lies outside.
+    /// At least one point lies outside, with 95 % for all points at once (Bonferroni): the worst of many is far off by chance too.
     Outside,
     /// Neither: an interval reaches over a limit, or is unknown.
     Undecided,
@@ -85,19 +88,23 @@ pub fn deviation(points: &[Point], curve: &TextCurve) -> Option<Deviation> {
 /// A response held against a mask, as it stands (levels are not matched: the mask is about the response against 1 kHz). `None` where they
 /// have no frequency in common.
 pub fn held_against(points: &[Point], mask: &TextMask) -> Option<MaskResult> {
-    let (mut beyond, mut undecided_hz, mut n_points, mut outside) = (Vec::new(), Vec::new(), 0, false);
-    for point in points {
-        let Some(level) = &point.level_db else { continue };
-        let Some((low, high)) = mask.low.db(point.hz).zip(mask.high.db(point.hz)) else { continue };
-        n_points += 1;
-        let over_db = (level.value - high).max(low - level.value);
+    let held = points.iter().filter_map(|point| {
+        let level = point.level_db.as_ref()?;
+        let (low, high) = mask.low.db(point.hz).zip(mask.high.db(point.hz))?;
+        Some((point.hz, level, (level.value - high).max(low - level.value)))
+    });
+    let held: Vec<(f64, &Quantity, f64)> = held.collect();
+    let n_points = held.len();
+    let (mut beyond, mut undecided_hz, mut outside) = (Vec::new(), Vec::new(), false);
+    let for_all = 1.0 - MISSED / n_points.max(1) as f64;
+    for (hz, level, over_db) in held {
         if over_db > 0.0 {
-            beyond.push((point.hz, over_db));
+            beyond.push((hz, over_db));
         }
-        match level.half {
-            Some(half) if over_db > half => outside = true,
-            Some(half) if -over_db >= half => {}
-            _ => undecided_hz.push(point.hz),
+        match (level.half, level.half_at(for_all)) {
+            (_, Some(half)) if over_db > half => outside = true,
+            (Some(half), _) if -over_db >= half => {}
+            _ => undecided_hz.push(hz),
         }
     }
     let verdict = match (outside, undecided_hz.is_empty()) {

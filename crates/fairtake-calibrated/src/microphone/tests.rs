@@ -179,6 +179,16 @@ fn a_curve_and_a_mask_are_held_against_a_response() {
     let outside = held("20 -2 2\n20000 -2 2\n");
     assert_eq!(outside.verdict, Verdict::Outside);
     assert!(outside.beyond.iter().all(|(hz, db)| (hz / 6000.0).log2().abs() < 0.3 && *db <= 1.0));
+    // 3 dB are 0.25 dB beyond: more than the ±0.2 dB of one point, less than ±0.36 dB of one among 113 (normal factor 3.51 for
+    // 0.05/113 against 1.96).
+    let chance = held("20 -2.75 2.75\n20000 -2.75 2.75\n");
+    assert_eq!(chance.verdict, Verdict::Undecided);
+    assert!(
+        !chance.beyond.is_empty() && chance.beyond.iter().all(|(_, db)| *db < 0.36),
+        "{:?}",
+        chance.beyond
+    );
+    assert_eq!(held("20 -2.6 2.6\n20000 -2.6 2.6\n").verdict, Verdict::Outside);
     let near = held("20 -3.05 3.05\n20000 -3.05 3.05\n");
     assert_eq!((near.verdict, near.beyond.len()), (Verdict::Undecided, 0));
     assert!(held_against(&relative, &TextMask::parse("30000 -1 1\n40000 -1 1\n").expect("good")).is_none());
