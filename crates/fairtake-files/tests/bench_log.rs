@@ -110,6 +110,103 @@ fn what_is_wrong_is_shown_where_it_is_with_what_to_do() {
     }
 }
 
+/// A cheap generator with a fixed beginning: the same mutations in every run.
+fn draws(mut state: u64) -> impl FnMut(usize) -> usize {
+    move |below| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as usize % below
+    }
+}
+
+#[test]
+fn whatever_a_log_is_changed_to_it_is_read_or_refused_in_words_at_its_place() {
+    // Values that keys of a bench must not take, and pieces that break its form.
+    const PIECES: [&str; 24] = [
+        "nan",
+        "inf",
+        "-inf",
+        "1e400",
+        "-1",
+        "0",
+        "99999999999999999999",
+        "\"\"",
+        "\"response\"",
+        "\"calibrator\"",
+        "[]",
+        "{}",
+        "true",
+        "\"é\u{0000}\"",
+        "[[takes]]",
+        "[calibrator]",
+        "[bench]",
+        "=",
+        "\n",
+        "\"",
+        "#",
+        "level_db = ",
+        "class = \"1\"",
+        "certificate_db = 0.1\n",
+    ];
+    let mut draw = draws(7);
+    let (mut n_read, mut n_refused) = (0, 0);
+    for _ in 0..6000 {
+        let mut text = LOG.to_string();
+        for _ in 0..1 + draw(3) {
+            let lines: Vec<&str> = text.lines().collect();
+            let at = draw(lines.len());
+            let changed = match draw(5) {
+                // A line gone, twice, or moved; a value another; a letter another.
+                0 => String::new(),
+                1 => format!("{0}\n{0}", lines[at]),
+                2 => lines[draw(lines.len())].to_string(),
+                3 => match lines[at].split_once(" = ") {
+                    Some((key, _)) => format!("{key} = {}", PIECES[draw(PIECES.len())]),
+                    None => format!("{} {}", lines[at], PIECES[draw(PIECES.len())]),
+                },
+                _ => {
+                    let mut letters: Vec<char> = lines[at].chars().collect();
+                    let place = draw(letters.len() + 1);
+                    letters.splice(
+                        place..(place + draw(2)).min(letters.len()),
+                        PIECES[draw(PIECES.len())].chars(),
+                    );
+                    letters.into_iter().collect()
+                }
+            };
+            let mut lines: Vec<&str> = lines;
+            lines[at] = &changed;
+            text = lines.join("\n") + "\n";
+        }
+        match parse_log("shootout.toml", &text) {
+            Ok(log) => {
+                n_read += 1;
+                for take in &log.bench.takes {
+                    assert!(take.channel > 0 && take.placement > 0 && !take.file.is_empty(), "{text}");
+                    assert!(log.shootout.mics.contains_key(&take.mic), "{text}");
+                    let played = take.role != MeasuredRole::Response || take.excitation.is_some();
+                    assert!(
+                        played && take.distance_mm.is_none_or(|mm| mm.is_finite() && mm >= 0.0),
+                        "{text}"
+                    );
+                }
+                let bench = &log.bench;
+                let within = [bench.gain_within_db, bench.place_within_mm, bench.angle_within_deg];
+                assert!(within.iter().all(|w| w.is_finite() && *w >= 0.0), "{text}");
+                assert!(bench.calibrator.as_ref().is_none_or(|c| c.level_db.is_finite()), "{text}");
+            }
+            Err(e) => {
+                n_refused += 1;
+                // What never ends is missed behind the last line.
+                let n_lines = text.lines().count() + 1;
+                assert!(e.line > 0 && e.column > 0 && e.line <= n_lines, "{e:?}\n{text}");
+                assert!(!e.what.is_empty() && !e.to_string().is_empty(), "{text}");
+            }
+        }
+    }
+    // Neither is all that ever happens.
+    assert!(n_read > 300 && n_refused > 2000, "{n_read} {n_refused}");
+}
+
 fn write(path: &Path, samples: &[f32]) {
     let spec = WavSpec {
         rate_hz: 48_000,
