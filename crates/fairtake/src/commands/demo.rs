@@ -37,6 +37,9 @@ pub(crate) fn run(args: &DemoArgs) -> Outcome {
         super::demo_bench::write(&args.folder, args.seed, &bar)?;
         bar.finish_and_clear();
         println!("{}", args.folder.display());
+        let folder = args.folder.display();
+        eprintln!("its data sheets:                 fairtake measure {folder}");
+        eprintln!("the same on a page, with fields: fairtake open {folder}");
         return Ok(Done::Clean);
     }
     let scene = scene(args.seed);
