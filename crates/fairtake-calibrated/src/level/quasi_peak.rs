@@ -14,7 +14,8 @@ const NETWORK_GAIN_DB: f64 = 18.238_675;
 /// Time constants of the two peak rectifiers in tandem, in s: charge and discharge of the first, of the second.
 ///
 /// Fitted to the eleven bursts of `reference/04_bs468_bursts.csv`, through the weighting network, each deviation as a share of
-/// its tolerance (`outside/levels.py` fits them again). The largest is 0.18 of its tolerance, at the fastest
+/// its tolerance (`outside/levels.py` reads the bursts by a meter of its own, and with each constant of the first rectifier a tenth
+/// more or less: worse each time). The largest is 0.18 of its tolerance, at the fastest
 /// train; of the second rectifier the bursts fix little more than its sum of rates, 1/0.141 s.
 const CHARGE_DISCHARGE_S: [[f64; 2]; 2] = [[0.001_474, 0.294], [0.234, 0.353]];
 
