@@ -1,8 +1,8 @@
 //! The pattern A + B·cos θ that fits measured levels best.
 //!
 //! Levels tell no sign: behind its null a pattern is of the other polarity. For every place where the null may lie the signs are
-//! known and the fit to amplitudes is a line in cos θ; the place that leaves least is where the fit to their squares begins, so
-//! that nothing depends on where a search began. Squares need no sign, and a null that noise or the near field fills is no kink.
+//! known and the fit to amplitudes is a line in cos θ; the fit to their squares begins at each of these lines, and the one that leaves
+//! least is taken, so that nothing depends on where a search began. Squares need no sign, and a null that noise or the near field fills is no kink.
 
 /// A fit; amplitudes are re the front's reading, and before a source far away.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -79,13 +79,14 @@ pub(super) fn fit(points: &[Square], kr: f64) -> Option<Fit> {
     // The front is never behind a null; one more point after the other is before it.
     for k in order {
         signs[k] = 1.0;
-        let fit = line(points, &signs);
-        let sounds = fit.a + fit.b > 0.0 && fit.left.is_finite();
-        if sounds && best.is_none_or(|have| fit.left < have.left) {
+        let begun = line(points, &signs);
+        let sounds = begun.a + begun.b > 0.0 && begun.left.is_finite();
+        let Some(fit) = begun.refined(points, kr).filter(|_| sounds) else { continue };
+        if best.is_none_or(|have| fit.left < have.left) {
             best = Some(fit);
         }
     }
-    best?.refined(points, kr)
+    best
 }
 
 /// A line in the cosine through amplitudes of these signs.
