@@ -154,7 +154,8 @@ fn directions() -> Vec<Value> {
                 "points": levels.iter().map(|l| json!([l.angle_deg, l.level_db])).collect::<Vec<_>>(),
                 "index_db": value(&band.directivity_index_db), "front_to_back_db": value(&band.front_to_back_random_db),
                 "at_90_db": value(&band.at_90.as_ref().map(|l| l.level_db.clone())), "fitted_share": fitted.gradient_share.value,
-                "angle_tolerance_deg": turning.angle_deg, "standard_db": 0.1,
+                "angle_tolerance_deg": turning.angle_deg, "standard_db": 0.1, "centre_hz": 1000.0,
+                "distance_mm": turning.distance_mm,
             })
         })
         .collect()
@@ -182,7 +183,6 @@ fn distances() -> Vec<Value> {
                         .zip(&at.levels_db)
                         .map(|(hz, db)| level(*hz, *db, 0.05))
                         .collect(),
-                    delay_s: Some(at.delay_s),
                 })
                 .collect();
             let placing = Placing {
@@ -190,7 +190,6 @@ fn distances() -> Vec<Value> {
                 zero_mm: 0.0,
                 temperature_c: Stated::exact(20.0),
                 source_radius_mm: (radius_mm > 0.0).then_some(radius_mm),
-                latency_s: Some(Stated::exact(run.latency_s)),
                 asked: vec![RiseAsked { frequency_hz: 80.0, rise_db: 3.0 }],
             };
             let found = proximity(&takes, &placing).expect("a good series");
@@ -199,14 +198,11 @@ fn distances() -> Vec<Value> {
             let rise = found.rises[0].distance_mm.as_ref().expect("it rises");
             json!({
                 "kind": "distance", "radius_mm": radius_mm, "tolerance_mm": tolerance_mm, "standard_db": 0.05,
-                "latency_s": run.latency_s, "distances_mm": mm, "bands_hz": run.bands_hz,
+                "distances_mm": mm, "bands_hz": run.bands_hz,
                 "levels_db": measured.iter().map(|at| at.levels_db.clone()).collect::<Vec<_>>(),
-                "delays_s": measured.iter().map(|at| at.delay_s).collect::<Vec<_>>(),
                 "centre_mm": centre.value, "centre_standard_mm": standard(centre),
                 "gradient_share": b.value, "gradient_share_standard": standard(b),
                 "rise_mm": rise.value, "rise_standard_mm": standard(rise),
-                "speed_m_s": found.by_delay.as_ref().map(|d| d.speed_m_s.value),
-                "delay_centre_mm": found.by_delay.and_then(|d| d.centre_mm).map(|q| q.value),
             })
         })
         .collect()

@@ -20,12 +20,8 @@ pub struct Contribution {
 impl Contribution {
     /// The spread of repeats: the standard uncertainty of their mean. `None` with fewer than two.
     pub fn of_repeats(values: &[f64]) -> Option<Contribution> {
+        let (_, variance) = mean_and_variance(values)?;
         let n = values.len() as f64;
-        if values.len() < 2 {
-            return None;
-        }
-        let mean = values.iter().sum::<f64>() / n;
-        let variance = values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (n - 1.0);
         Some(Contribution {
             from: "repeats".into(),
             standard: (variance / n).sqrt(),
@@ -80,6 +76,21 @@ impl Quantity {
     pub(crate) fn half_at(&self, confidence: f64) -> Option<f64> {
         self.half.and_then(|_| half_width(&self.budget, confidence))
     }
+}
+
+/// Mean and variance (n − 1) of values; `None` with fewer than two.
+pub(crate) fn mean_and_variance(values: &[f64]) -> Option<(f64, f64)> {
+    let n = values.len() as f64;
+    if values.len() < 2 {
+        return None;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    Some((mean, values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (n - 1.0)))
+}
+
+/// The factor of a two-sided normal interval of that confidence.
+pub(crate) fn normal_95() -> f64 {
+    t_factor(CONFIDENCE, f64::INFINITY)
 }
 
 /// Half width by a budget; `None` for an empty one.

@@ -40,12 +40,10 @@ fn case(n: u64, name: &str, run: &DistanceRun) -> Vec<Row> {
         zero_mm: 0.0,
         temperature_c: Stated::exact(20.0),
         source_radius_mm: Some(run.radius_mm.max(0.5)),
-        latency_s: Some(Stated::exact(run.latency_s)),
         asked: vec![RiseAsked { frequency_hz: 100.0, rise_db: 6.0 }],
     };
     let row = |figure: &str| Row::new(format!("{name}: {figure}"));
     let mut centre = row("acoustic centre (mm)");
-    let mut by_delay = row("acoustic centre by delays (mm)");
     let mut share = row("gradient share");
     let mut rise = row("where 100 Hz has risen by 6 dB (mm)");
     let mut level = row("levels re the farthest (dB)");
@@ -66,12 +64,10 @@ fn case(n: u64, name: &str, run: &DistanceRun) -> Vec<Row> {
                         degrees_of_freedom: None,
                     })
                     .collect(),
-                delay_s: Some(at.delay_s),
             })
             .collect();
         let found = proximity(&takes, &placing).expect("a good series");
         centre.add(Some(&found.model.acoustic_centre_mm), run.centre_mm);
-        by_delay.add(found.by_delay.and_then(|d| d.centre_mm).as_ref(), run.centre_mm);
         share.add(Some(&found.model.gradient_share), run.share);
         if run.share > 0.0 {
             rise.add(found.rises[0].distance_mm.as_ref(), run.rise_at_mm(100.0, 6.0));
@@ -84,5 +80,5 @@ fn case(n: u64, name: &str, run: &DistanceRun) -> Vec<Row> {
             }
         }
     }
-    [centre, by_delay, share, rise, level].into_iter().filter(Row::is_filled).collect()
+    [centre, share, rise, level].into_iter().filter(Row::is_filled).collect()
 }

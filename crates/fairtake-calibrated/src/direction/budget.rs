@@ -2,7 +2,7 @@
 //! is its share (GUM 5.1.4: numerical derivatives).
 
 use super::Turning;
-use crate::band_level::BandLevel;
+use crate::band_level::{BandLevel, DB_PER_NEPER};
 use crate::{Contribution, Quantity};
 
 /// A reading of one band.
@@ -43,7 +43,7 @@ impl Doubts {
             angle_deg: standard(turning.angle_deg),
             zero_deg: standard(turning.zero_deg),
             // 20 lg(1 + e/d).
-            centre_db: 20.0 / std::f64::consts::LN_10 * standard(turning.centre_mm) / turning.distance_mm,
+            centre_db: 2.0 * DB_PER_NEPER * standard(turning.centre_mm) / turning.distance_mm,
             distance_m: turning.distance_mm / 1000.0,
         }
     }

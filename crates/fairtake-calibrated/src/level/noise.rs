@@ -4,6 +4,7 @@ use super::segments::{OVERLAP_SHARE, Segments, mean_and_spread};
 use super::shares::{Others, Share, of_chain, of_room};
 use super::silence::{self, HUM_TO_HZ};
 use super::{LevelCaution, LevelError, Sensitivity, bs468_filter, bs468_weighted};
+use crate::band_level::DB_PER_NEPER;
 use crate::{Contribution, Quantity};
 use serde::{Deserialize, Serialize};
 
@@ -14,8 +15,6 @@ const WANTED_S: f64 = 30.0;
 const OTHER_SHARE: f64 = 0.1;
 /// Sound level that signal-to-noise ratios refer to, in dB SPL.
 const SIGNAL_SPL_DB: f64 = 94.0;
-/// 10/ln 10: a small relative change of a power in dB.
-const DB_PER_NEPER: f64 = 10.0 / std::f64::consts::LN_10;
 
 /// A second microphone that was recorded beside the first at the same time: what both hear is the room's.
 #[derive(Debug, Clone, Copy)]

@@ -1,5 +1,6 @@
 //! Spectra of a recording of silence, segment by segment, so that every level has a spread.
 
+use crate::quantity::mean_and_variance;
 use fairtake_signal::bands::BandSet;
 use fairtake_signal::fir::to_frequency;
 use fairtake_signal::weighting::a_power;
@@ -89,11 +90,7 @@ pub(crate) fn within(powers: &[f64], (from_hz, to_hz): (f64, f64), bin_hz: f64) 
 /// degrees of freedom; `None` with fewer than two.
 pub(crate) fn mean_and_spread(powers: &[f64], shared: f64) -> Option<(f64, f64, f64)> {
     let n = powers.len() as f64;
-    if powers.len() < 2 {
-        return None;
-    }
-    let mean = powers.iter().sum::<f64>() / n;
-    let variance = powers.iter().map(|p| (p - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    let (mean, variance) = mean_and_variance(powers)?;
     let of_mean = variance / n * (1.0 + 2.0 * shared);
     (mean > 0.0).then(|| (mean, of_mean.sqrt() / mean, n - 1.0))
 }

@@ -2,6 +2,7 @@
 
 use super::calibrator::fits;
 use super::{Calibrator, Chain, LevelCaution, LevelError, Pattern, Purpose, Tone, tone};
+use crate::band_level::DB_PER_NEPER;
 use crate::{Contribution, Quantity};
 use fairtake_signal::units::amplitude_db;
 use serde::{Deserialize, Serialize};
@@ -102,7 +103,7 @@ impl Sensitivity {
 /// dB re 1 V/Pa as mV/Pa; uncertainties by the slope, which for 0.5 dB is true to 3 % of themselves.
 fn millivolts(volts_db: &Quantity) -> Quantity {
     let value = 1000.0 * fairtake_signal::units::db_to_power(volts_db.value).sqrt();
-    let slope = value * std::f64::consts::LN_10 / 20.0;
+    let slope = value / (2.0 * DB_PER_NEPER);
     let budget = volts_db
         .budget
         .iter()

@@ -3,6 +3,7 @@
 use super::sensitivity::{Conditions, Sensitivity, SoundField};
 use super::{Chain, LevelCaution, LevelError, Stated};
 use crate::Contribution;
+use crate::band_level::DB_PER_NEPER;
 use crate::proximity::speed_of_sound_m_s;
 use fairtake_signal::units::power_db;
 use serde::{Deserialize, Serialize};
@@ -77,7 +78,7 @@ pub fn by_substitution(
         });
     }
     // Level falls as one over distance: 20/ln 10 dB per share of the distance.
-    let place_db = 20.0 / std::f64::consts::LN_10 * field.position_mm / field.distance_mm;
+    let place_db = 2.0 * DB_PER_NEPER * field.position_mm / field.distance_mm;
     budget.push(Contribution::within("place", place_db));
     budget.push(Contribution::within("reflections", field.reflections_db));
     // A gradient receiver near a point reads high by up to 10 lg(1 + 1/(kr)²); its pattern is not asked here.

@@ -1,6 +1,7 @@
 //! The take of a calibrator's tone: is it one, and how strong is it?
 
 use super::{LevelCaution, LevelError};
+use crate::quantity::mean_and_variance;
 use fairtake_signal::fir::to_frequency;
 use fairtake_signal::units::{amplitude_db, power_db_at_least};
 use fairtake_transform::Complex;
@@ -113,8 +114,8 @@ pub fn tone(samples: &[f32], rate_hz: u32, stated_hz: f64) -> Result<Tone, Level
         .filter_map(|piece| amplitude_db(amplitude(piece, frequency_hz / rate)))
         .collect();
     let n = levels.len() as f64;
-    let mean = levels.iter().sum::<f64>() / n;
-    let variance = levels.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    let (mean, variance) =
+        mean_and_variance(&levels).ok_or(LevelError::TooShort { found_s: seconds, needed_s: NEEDED_S })?;
     let extreme = |pick: fn(f64, f64) -> f64| levels.iter().copied().reduce(pick).unwrap_or(mean);
     let range_db = extreme(f64::max) - extreme(f64::min);
     if range_db > UNSTEADY_DB.1 {

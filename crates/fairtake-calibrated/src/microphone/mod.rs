@@ -8,9 +8,7 @@ mod substitution;
 pub use judge::{Deviation, Held, MaskResult, PairMatch, Verdict, deviation, held_against, pair_match};
 pub use range::{Edge, EffectiveRange, effective_range};
 pub use repeats::average;
-pub use substitution::{
-    Anchor, MicrophoneResponse, Pattern, Reference, SubstitutionError, Ungated, substituted,
-};
+pub use substitution::{MicrophoneResponse, Pattern, Reference, SubstitutionError, Ungated, substituted};
 
 #[cfg(test)]
 mod tests;

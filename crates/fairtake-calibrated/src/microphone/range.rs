@@ -1,8 +1,7 @@
 //! The effective frequency range: how far out a response stays within so many dB of its level at 1 kHz.
 
-use super::substitution::level_at;
 use crate::quantity::{Contribution, Quantity};
-use crate::response::Point;
+use crate::response::{Point, level_at};
 use serde::{Deserialize, Serialize};
 
 /// One end of a range.

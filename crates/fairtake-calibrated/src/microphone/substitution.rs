@@ -3,8 +3,8 @@
 //! Loudspeaker and room are the same for both and fall out of the difference. What remains is the microphone against the reference;
 //! with the correction file of the reference it is the microphone itself.
 
-use crate::quantity::{Contribution, Quantity};
-use crate::response::{Point, Response};
+use crate::quantity::{Contribution, Quantity, normal_95};
+use crate::response::{Point, Response, level_at};
 use crate::text_curve::TextCurve;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -18,17 +18,6 @@ pub struct Reference {
     pub half_db: f64,
     /// With this coverage factor (2 on most certificates).
     pub coverage_factor: f64,
-}
-
-/// What the result refers to.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Anchor {
-    /// Level at 1 kHz is 0 dB.
-    OneKilohertz,
-    /// Absolute: sensitivity of the reference at 1 kHz in the unit that is wanted (dB re 1 V/Pa, or dBFS at 1 Pa through the same
-    /// gain).
-    Sensitivity(Quantity),
 }
 
 /// How patterns of both compare, for what reflections do below the gate.
@@ -54,11 +43,9 @@ pub struct Ungated<'a> {
     pub pattern: Pattern,
 }
 
-/// Response of a microphone.
+/// Response of a microphone; its level at 1 kHz is 0 dB.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MicrophoneResponse {
-    /// What 0 dB is.
-    pub anchor: Anchor,
     /// Below this, in Hz, it comes from curves without a gate; `None`: nothing does.
     pub ungated_below_hz: Option<f64>,
     /// Points from low to high.
@@ -92,8 +79,6 @@ pub enum SubstitutionError {
 const SAME_PATTERN_SHARE: f64 = 0.1;
 /// A Rayleigh distributed amplitude is below this many times its effective value in 95 of 100: √(−ln 0.05).
 const RAYLEIGH_95: f64 = 1.730_818_382_602_285;
-/// The factor of a two-sided normal 95 % interval.
-const NORMAL_95: f64 = 1.959_963_984_540_054;
 /// Reflections of this amplitude against the direct sound may cancel it: nothing is known then.
 const MOST_REFLECTED: f64 = 0.8;
 
@@ -108,7 +93,6 @@ pub fn substituted(
     tested: &Response,
     reference_take: &Response,
     reference: &Reference,
-    anchor: Anchor,
     ungated: Option<Ungated<'_>>,
 ) -> Result<MicrophoneResponse, SubstitutionError> {
     let Reference { half_db, coverage_factor, .. } = *reference;
@@ -138,37 +122,28 @@ pub fn substituted(
                 let half_db = reflections_db(&u)?;
                 ungated_below_hz = Some(point.to_hz);
                 let mut budget = open.budget;
-                budget.push(Contribution::expanded("pattern in reflections", half_db, NORMAL_95));
+                budget.push(Contribution::expanded("pattern in reflections", half_db, normal_95()));
                 Some(Quantity::new(open.value, budget))
             });
             Point { level_db, ..point.clone() }
         })
         .collect();
-    let offset = match &anchor {
-        Anchor::Sensitivity(quantity) => quantity.clone(),
-        Anchor::OneKilohertz => {
-            let mut at = level_at(&differences, 1000.0).ok_or(SubstitutionError::NoOneKilohertz)?;
-            // What the certificate states holds at each frequency against 1 kHz already.
-            at.budget.retain(|part| part.from != STATED);
-            Quantity::new(-at.value, at.budget)
-        }
-    };
+    let mut at = level_at(&differences, 1000.0).ok_or(SubstitutionError::NoOneKilohertz)?;
+    // What the certificate states holds at each frequency against 1 kHz already.
+    at.budget.retain(|part| part.from != STATED);
     let points = differences.into_iter().map(|point| {
         let level_db = point.level_db.as_ref().map(|level| {
             let mut budget = level.budget.clone();
-            let renamed = offset.budget.iter().map(|part| Contribution {
-                from: match anchor {
-                    Anchor::OneKilohertz => format!("{} at 1 kHz", part.from),
-                    Anchor::Sensitivity(_) => format!("sensitivity: {}", part.from),
-                },
-                ..part.clone()
-            });
+            let renamed = at
+                .budget
+                .iter()
+                .map(|part| Contribution { from: format!("{} at 1 kHz", part.from), ..part.clone() });
             budget.extend(renamed);
-            Quantity::new(level.value + offset.value, budget)
+            Quantity::new(level.value - at.value, budget)
         });
         Point { level_db, ..point }
     });
-    Ok(MicrophoneResponse { points: points.collect(), anchor, ungated_below_hz })
+    Ok(MicrophoneResponse { points: points.collect(), ungated_below_hz })
 }
 
 /// What reflections that are not shared do to a difference, in dB either way in 95 of 100 frequencies; `None`: anything.
@@ -206,17 +181,6 @@ fn difference(tested: &Point, taken: &Point, reference: &Reference) -> Option<Qu
     Some(Quantity::new(tested.value - of_reference.value + correction_db, budget))
 }
 
-/// Level of the nearest point, or between the two nearest.
-pub(super) fn level_at(points: &[Point], hz: f64) -> Option<Quantity> {
-    let after = points.partition_point(|p| p.hz < hz);
-    let (below, above) = (points.get(after.checked_sub(1)?)?, points.get(after)?);
-    let share = (hz / below.hz).ln() / (above.hz / below.hz).ln();
-    let (below, above) = (below.level_db.as_ref()?, above.level_db.as_ref()?);
-    // Neighbours are not taken as independent: the uncertainty is that of the less certain.
-    let wider = if below.half >= above.half { below } else { above };
-    Some(Quantity { value: below.value + share * (above.value - below.value), ..wider.clone() })
-}
-
 impl SubstitutionError {
     /// What to do about it.
     pub fn hint(&self) -> &'static str {
@@ -227,9 +191,7 @@ impl SubstitutionError {
             SubstitutionError::Stated { .. } => {
                 "write what the certificate says: an uncertainty in dB and its coverage factor, often 2"
             }
-            SubstitutionError::NoOneKilohertz => {
-                "play a range that holds 1 kHz, lengthen the gate, or give a sensitivity"
-            }
+            SubstitutionError::NoOneKilohertz => "play a range that holds 1 kHz, or lengthen the gate",
             SubstitutionError::Correction { .. } => {
                 "give the correction file of the reference microphone, in Hz and dB"
             }

@@ -69,8 +69,7 @@ fn substitution_takes_loudspeaker_and_room_out() {
         reflected_share: reference.reflected_share(0.0055),
         pattern: Pattern::Same,
     };
-    let found = substituted(&gated, &gated_reference, &certificate(), Anchor::OneKilohertz, Some(ungated))
-        .expect("good");
+    let found = substituted(&gated, &gated_reference, &certificate(), Some(ungated)).expect("good");
     let at_1k = heron().db(1000.0);
     let mut n_below = 0;
     for p in found.points.iter().filter(|p| p.from_hz > 50.0 && p.to_hz < 18_000.0) {
@@ -88,26 +87,9 @@ fn substitution_takes_loudspeaker_and_room_out() {
         found.ungated_below_hz
     );
     // Without curves that are not gated nothing is said there.
-    let open =
-        substituted(&gated, &gated_reference, &certificate(), Anchor::OneKilohertz, None).expect("good");
+    let open = substituted(&gated, &gated_reference, &certificate(), None).expect("good");
     assert!(open.points.iter().all(|p| p.from_hz > 363.0 || p.level_db.is_none()));
     assert_eq!(open.ungated_below_hz, None);
-    // Absolute: the reference's sensitivity is added, with its uncertainty.
-    let sensitivity = Quantity::new(-38.0, vec![Contribution::expanded("calibrator", 0.2, 2.0)]);
-    let absolute =
-        substituted(&gated, &gated_reference, &certificate(), Anchor::Sensitivity(sensitivity), None)
-            .expect("good");
-    let level = level(&absolute.points, 2000.0);
-    assert!((level.value - (-38.0 + heron().db(2000.0))).abs() < 0.3, "{}", level.value);
-    assert!(level.budget.iter().any(|part| part.from == "sensitivity: calibrator"));
-}
-
-fn level(points: &[Point], hz: f64) -> Quantity {
-    points
-        .iter()
-        .min_by(|a, b| (a.hz / hz).ln().abs().total_cmp(&(b.hz / hz).ln().abs()))
-        .and_then(|p| p.level_db.clone())
-        .expect("measured")
 }
 
 #[test]
@@ -231,7 +213,7 @@ fn what_cannot_be_substituted_is_refused() {
         Response::of(&impulse, &ResponseSettings { per_octave: 3, gate: Gate::Whole }).expect("good"),
     );
     let told = |a: &Response, b: &Response, reference: &Reference| {
-        substituted(a, b, reference, Anchor::OneKilohertz, None).expect_err("refused").to_string()
+        substituted(a, b, reference, None).expect_err("refused").to_string()
     };
     assert_eq!(
         told(&gated, &coarse, &certificate()),

@@ -174,13 +174,6 @@ pub enum ProximityCaution {
         /// Distance at which most is left, in mm.
         at_mm: f64,
     },
-    /// The delays' speed of sound is not that of the temperature, in m/s.
-    SpeedOfSound {
-        /// By the delays.
-        figure: f64,
-        /// By the temperature.
-        limit: f64,
-    },
 }
 
 impl ProximityCaution {
@@ -208,10 +201,6 @@ impl ProximityCaution {
             ProximityCaution::DoesNotFit { figure, limit, at_mm } => format!(
                 "The fit leaves {figure:.2} dB ({limit:.2} dB are explained), most at {at_mm:.0} mm. Near the loudspeaker its \
                  size shows, far away the room; see whether that distance is logged rightly."
-            ),
-            ProximityCaution::SpeedOfSound { figure, limit } => format!(
-                "By the delays sound travels {figure:.1} m/s, by the temperature {limit:.1} m/s: temperature or the scale of the \
-                 distances is not as logged."
             ),
         }
     }

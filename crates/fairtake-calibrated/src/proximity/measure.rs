@@ -1,6 +1,5 @@
 //! From readings to levels over distance, the fit, and what follows from it.
 
-use super::delay::by_delay;
 use super::fit::{Fit, Problem};
 use super::model::{PISTON_UP_TO_KA, Source, speed_of_sound_m_s};
 use super::results::{
@@ -61,8 +60,6 @@ pub fn proximity(takes: &[DistanceTake], placing: &Placing) -> Result<Proximity,
     let spread_from_fit = shown.map(|(_, df)| df);
     let readings = with_spread(readings, &bands, shown);
     cautions.extend(does_not_fit(&fit, &readings, &bands, spread_from_fit));
-    let (delay, speed_caution) = by_delay(&readings, placing);
-    cautions.extend(speed_caution);
     let square = square_quantity(&fit, placing, spread_from_fit);
     let n_left: usize = fit.left_db.iter().map(Vec::len).sum();
     let squares_left: f64 = fit.left_db.iter().flatten().map(|l| l * l).sum();
@@ -84,7 +81,6 @@ pub fn proximity(takes: &[DistanceTake], placing: &Placing) -> Result<Proximity,
     Ok(Proximity {
         distances: over_distance(&readings, &fit, placing, &source),
         model,
-        by_delay: delay,
         rises,
         conditions: ProximityConditions {
             distances_mm: readings.iter().map(|r| r.distance_mm).collect(),
@@ -107,7 +103,6 @@ fn checked(placing: &Placing) -> Result<(), ProximityError> {
         ("tolerance of their zero in mm", placing.zero_mm, 0.0, 100.0),
         ("temperature in °C", placing.temperature_c.value, -40.0, 60.0),
         ("radius of the loudspeaker in mm", placing.source_radius_mm.unwrap_or(1.0), 0.5, 500.0),
-        ("delay of the equipment in s", placing.latency_s.map_or(0.0, |l| l.value), 0.0, 10.0),
     ];
     for (what, value, from, to) in figures.into_iter().chain(asked) {
         if !(from..=to).contains(&value) {

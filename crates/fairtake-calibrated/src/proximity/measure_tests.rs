@@ -14,7 +14,6 @@ fn placing() -> Placing {
         zero_mm: 0.0,
         temperature_c: Stated::exact(20.0),
         source_radius_mm: Some(0.5),
-        latency_s: Some(Stated::within(0.003, 1e-6)),
         asked: vec![RiseAsked { frequency_hz: 100.0, rise_db: 6.0 }],
     }
 }
@@ -35,7 +34,6 @@ fn takes(run: &DistanceRun, seed: u64) -> Vec<DistanceTake> {
                     degrees_of_freedom: None,
                 })
                 .collect(),
-            delay_s: Some(at.delay_s),
         })
         .collect()
 }
@@ -47,13 +45,7 @@ fn measured(run: &DistanceRun, placing: &Placing, seed: u64) -> Proximity {
 #[test]
 fn without_noise_centre_and_share_are_exact() {
     for (share, centre_mm) in [(0.0, 12.0), (0.25, -8.0), (0.5, 18.0), (0.75, 30.0), (1.0, 5.0)] {
-        let run = DistanceRun {
-            share,
-            centre_mm,
-            level_db: 0.0,
-            delay_s: 0.0,
-            ..DistanceRun::cardioid(WIDE_MM.to_vec())
-        };
+        let run = DistanceRun { share, centre_mm, level_db: 0.0, ..DistanceRun::cardioid(WIDE_MM.to_vec()) };
         let found = measured(&run, &placing(), 1);
         // Rounding; a piston of 0.5 mm instead of a point: (0.5/100)² of 50 mm. The share of an omnidirectional one is the
         // root of that.
@@ -62,9 +54,6 @@ fn without_noise_centre_and_share_are_exact() {
         let b = found.model.gradient_share.value;
         assert!((b - share).abs() < if share == 0.0 { 0.02 } else { 1e-3 }, "{share}: {b}");
         assert!(found.model.residual_db < 1e-3);
-        let by_delay = found.by_delay.expect("delays were measured");
-        assert!((by_delay.centre_mm.expect("latency is known").value - centre_mm).abs() < 1e-6);
-        assert!((by_delay.speed_m_s.value - 343.2).abs() < 1e-6);
         // The distance at which 100 Hz has risen by 6 dB.
         let rise = &found.rises[0];
         match share {
@@ -102,15 +91,13 @@ fn intervals_hold_with_a_millimetre_of_error_in_every_distance() {
         let run = DistanceRun { share, distance_mm: 1.0, ..DistanceRun::cardioid(WIDE_MM.to_vec()) };
         let placing = Placing { distance_mm: 1.0, ..placing() };
         let holds = |q: &Quantity, truth: f64| usize::from((q.value - truth).abs() <= q.half.expect("known"));
-        let mut held = [0; 4];
+        let mut held = [0; 3];
         for seed in 0..n {
             let found = measured(&run, &placing, seed);
             held[0] += holds(&found.model.acoustic_centre_mm, 18.0);
             held[1] += holds(&found.model.gradient_share, share);
             held[2] +=
                 holds(found.rises[0].distance_mm.as_ref().expect("it rises"), run.rise_at_mm(100.0, 6.0));
-            let by_delay = found.by_delay.expect("delays were measured").centre_mm.expect("latency is known");
-            held[3] += holds(&by_delay, 18.0);
         }
         // 93 to 97 %, and three binomial standard errors of 1.3 % around.
         for h in held {
@@ -210,13 +197,6 @@ fn what_is_wrong_with_a_series_is_named_with_its_values() {
             .any(|c| matches!(c, ProximityCaution::DoesNotFit { figure, limit, .. } if figure > limit)),
         "{said:?}"
     );
-    // A scale that is 5 % off shows in the delays.
-    let mut stretched = good;
-    stretched.iter_mut().for_each(|take| take.distance_mm *= 1.05);
-    let said = cautions(&stretched);
-    assert!(said.iter().any(
-        |c| matches!(c, ProximityCaution::SpeedOfSound { figure, .. } if (figure / 343.2 - 1.05).abs() < 0.01)
-    ));
 }
 
 #[test]

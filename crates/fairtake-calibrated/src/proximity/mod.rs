@@ -5,7 +5,6 @@
 //! the fit.
 
 mod caution;
-mod delay;
 mod fit;
 mod measure;
 mod model;
@@ -13,7 +12,6 @@ mod results;
 mod takes;
 
 pub use caution::{ProximityCaution, ProximityError};
-pub use delay::DelayCentre;
 pub use measure::proximity;
 pub use model::speed_of_sound_m_s;
 pub use results::{
@@ -31,8 +29,6 @@ pub struct DistanceTake {
     pub distance_mm: f64,
     /// Levels in third octaves.
     pub thirds: Vec<BandLevel>,
-    /// Time from what was played to what was recorded, in s; `None`: not measured.
-    pub delay_s: Option<f64>,
 }
 
 /// A rise at a low frequency that somebody asks for.
@@ -55,8 +51,6 @@ pub struct Placing {
     pub temperature_c: Stated,
     /// Radius of what radiates in mm; `None`: not known, and a point is taken.
     pub source_radius_mm: Option<f64>,
-    /// Delay of the equipment alone, in s, as a cable from output to input shows it; `None`: not known.
-    pub latency_s: Option<Stated>,
     /// At which distances these rises are reached.
     pub asked: Vec<RiseAsked>,
 }

@@ -1,13 +1,12 @@
 //! The level of a first-order receiver on the axis of a source.
 
+use crate::band_level::DB_PER_NEPER;
 use std::f64::consts::TAU;
 
 /// The piston's formula is used up to this product of wave number and radius: above it beams, and no real cone is one.
 pub(super) const PISTON_UP_TO_KA: f64 = 2.0;
 /// Least power, so that every trial of a fit has a level.
 const LEAST: f64 = 1e-12;
-/// 10/ln 10.
-const DB_PER_NEPER: f64 = 10.0 / std::f64::consts::LN_10;
 
 /// Speed of sound in air in m/s.
 ///

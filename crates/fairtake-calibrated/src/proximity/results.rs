@@ -1,6 +1,6 @@
 //! What is found of proximity.
 
-use super::{DelayCentre, Placing, ProximityCaution, RiseAsked};
+use super::{Placing, ProximityCaution, RiseAsked};
 use crate::Quantity;
 use serde::{Deserialize, Serialize};
 
@@ -78,8 +78,6 @@ pub struct Proximity {
     pub distances: Vec<DistanceLevels>,
     /// The fit.
     pub model: FittedModel,
-    /// By the delays; `None` with fewer than three.
-    pub by_delay: Option<DelayCentre>,
     /// Where the asked rises are reached.
     pub rises: Vec<RiseDistance>,
     /// What it was measured under.

@@ -21,8 +21,6 @@ pub(super) struct Reading {
     pub distance_mm: f64,
     /// One for each shared band, from low to high.
     pub levels: Vec<BandLevel>,
-    /// In s.
-    pub delay_s: Option<f64>,
 }
 
 /// Readings from near to far, and what is to be said of them.
@@ -35,8 +33,7 @@ pub(super) fn ordered(
                 && b.centre_hz > 0.0
                 && b.standard_db.is_none_or(|s| s >= 0.0 && s.is_finite())
         };
-        let numbers = take.distance_mm.is_finite() && take.delay_s.is_none_or(f64::is_finite);
-        if !numbers || !take.thirds.iter().all(usable) {
+        if !take.distance_mm.is_finite() || !take.thirds.iter().all(usable) {
             return Err(ProximityError::NotFinite { distance_mm: take.distance_mm });
         }
         let (from, to) = (1.0, 20_000.0);
@@ -62,7 +59,6 @@ pub(super) fn ordered(
         .map(|take| Reading {
             distance_mm: take.distance_mm,
             levels: shared.iter().filter_map(|hz| in_take(take, *hz)).collect(),
-            delay_s: take.delay_s,
         })
         .collect();
     readings.sort_by(|a, b| a.distance_mm.total_cmp(&b.distance_mm));
@@ -125,8 +121,6 @@ fn joined_doubles(readings: Vec<Reading>) -> Result<(Vec<Reading>, Vec<Proximity
             let joined = |(x, y): (f64, f64)| (n_joined * x).hypot(y) / (n_joined + 1.0);
             a.standard_db = a.standard_db.zip(b.standard_db).map(joined);
         }
-        let mean = |(x, y): (f64, f64)| (n_joined * x + y) / (n_joined + 1.0);
-        last.delay_s = last.delay_s.zip(reading.delay_s).map(mean);
         n_joined += 1.0;
         cautions.push(ProximityCaution::DistanceTwice { distance_mm: last.distance_mm });
     }

@@ -4,6 +4,7 @@ use super::bands::{band_powers, noise};
 use super::error::ResponseError;
 use super::gate::{GATE_DB, Gate, Independent, Window, checked_bands};
 use super::impulse::ImpulseResponse;
+use crate::band_level::DB_PER_NEPER;
 use crate::found::Defect;
 use crate::quantity::{Contribution, Quantity};
 use fairtake_signal::bands::BandSet;
@@ -139,15 +140,20 @@ impl Response {
     /// Level at a frequency in Hz, straight over the logarithm of frequency between the middles of two points; `None` where one of
     /// them is not measured.
     pub fn at(&self, hz: f64) -> Option<Quantity> {
-        let after = self.points.partition_point(|p| p.hz < hz);
-        let above = self.points.get(after)?;
-        if (above.hz / hz - 1.0).abs() < 1e-9 {
-            return above.level_db.clone();
-        }
-        let below = self.points.get(after.checked_sub(1)?)?;
-        let share = (hz / below.hz).ln() / (above.hz / below.hz).ln();
-        mean(&[(below.level_db.as_ref()?, 1.0 - share), (above.level_db.as_ref()?, share)])
+        level_at(&self.points, hz)
     }
+}
+
+/// Level of a curve at a frequency in Hz, as [`Response::at`].
+pub(crate) fn level_at(points: &[Point], hz: f64) -> Option<Quantity> {
+    let after = points.partition_point(|p| p.hz < hz);
+    let above = points.get(after)?;
+    if (above.hz / hz - 1.0).abs() < 1e-9 {
+        return above.level_db.clone();
+    }
+    let below = points.get(after.checked_sub(1)?)?;
+    let share = (hz / below.hz).ln() / (above.hz / below.hz).ln();
+    mean(&[(below.level_db.as_ref()?, 1.0 - share), (above.level_db.as_ref()?, share)])
 }
 
 /// Level of a power that holds noise of a known mean power, and its standard uncertainty in dB.
@@ -161,7 +167,7 @@ pub(super) fn level(
     if signal <= 0.0 || power_db_at_least(signal / noise.max(f64::MIN_POSITIVE), 0.0) < LEAST_SNR_DB {
         return None;
     }
-    let standard = 10.0 / std::f64::consts::LN_10 * independent.variance(signal, noise).sqrt() / signal;
+    let standard = DB_PER_NEPER * independent.variance(signal, noise).sqrt() / signal;
     let degrees_of_freedom = Some(2.0 * independent.alone * n_stretches);
     Some((power_db(signal)?, Contribution { from: "noise".into(), standard, degrees_of_freedom }))
 }
@@ -174,7 +180,7 @@ fn mean(parts: &[(&Quantity, f64)]) -> Option<Quantity> {
         let same = |q: &Quantity| q.budget.iter().find(|part| part.from == kind.from).cloned();
         let all: Vec<(Contribution, f64)> =
             parts.iter().filter_map(|(q, weight)| Some((same(q)?, *weight))).collect();
-        let standard = if kind.from == "noise" {
+        let standard = if kind.from.starts_with("noise") {
             all.iter().map(|(part, weight)| (weight * part.standard).powi(2)).sum::<f64>().sqrt()
         } else {
             all.iter().map(|(part, weight)| weight * part.standard).sum()

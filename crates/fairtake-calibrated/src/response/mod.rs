@@ -8,6 +8,7 @@ mod gate;
 mod impulse;
 
 pub(crate) use bands::{Noise, band_powers, noise};
+pub(crate) use curve::level_at;
 pub use curve::{Point, Response, ResponseSettings};
 pub use deconvolve::impulse_responses;
 pub use error::ResponseError;

@@ -9,6 +9,7 @@ use crate::distortion::{
     Distortion, LevelStep, OwnPoint, Reached, levels_for_thd, own_distortion, thd_over_level,
 };
 use crate::level::Sensitivity;
+use fairtake_signal::units::power_db;
 use serde::{Deserialize, Serialize};
 
 /// Points per octave.
@@ -17,8 +18,8 @@ const PER_OCTAVE: u32 = 3;
 const AT_HZ: f64 = 1000.0;
 /// By what share of amplitude the sound at the point of the reference may differ (assumption).
 const PLACE_SHARE: f64 = 0.1;
-/// A sine that just reaches full scale has this effective level in dB re a square of full scale.
-const SINE_DB: f64 = -3.010_299_956_639_812;
+/// Power of a sine that just reaches full scale, re a square of full scale.
+const SINE_POWER: f64 = 0.5;
 
 /// What a data sheet says of distortion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -52,7 +53,7 @@ fn full_scale_spl(sensitivity: &Sensitivity, gain_db: Option<f64>, gain_within_d
     };
     let budget = known.budget.iter().cloned().chain(part).collect();
     // Full scale is that of a sine; an effective value of 0 dBFS is 3 dB more.
-    Some(Quantity::new(known.value + change_db - SINE_DB, budget))
+    Some(Quantity::new(known.value + change_db - power_db(SINE_POWER)?, budget))
 }
 
 /// Distortion from the first take of steps, with a reference take at the same distance if there is one.

@@ -42,11 +42,10 @@ pub(super) fn proximity_sheet(bench: &Bench, axis: &Series, distances: &Series) 
     for heard in &all {
         let Some(distance_mm) = heard.take.distance_mm else { continue };
         match thirds(heard, gate) {
-            // Player and recorder start apart from each other: their delays say nothing of distance. What the room adds is
-            // much more than noise, so what the readings are worth is taken from what the fit leaves.
+            // What the room adds is much more than noise, so what the readings are worth is taken from what the fit leaves.
             Ok(mut thirds) => {
                 thirds.iter_mut().for_each(|band| (band.standard_db, band.degrees_of_freedom) = (None, None));
-                takes.push(DistanceTake { distance_mm, thirds, delay_s: None });
+                takes.push(DistanceTake { distance_mm, thirds });
             }
             Err(e) => missing.push(e),
         }
@@ -57,7 +56,6 @@ pub(super) fn proximity_sheet(bench: &Bench, axis: &Series, distances: &Series) 
         zero_mm: bench.place_within_mm,
         temperature_c: Stated::within(bench.temperature_c.unwrap_or(20.0), within),
         source_radius_mm: first.take.source_radius_mm.filter(|mm| *mm > 0.0),
-        latency_s: None,
         asked: ASKED.to_vec(),
     };
     match proximity(&takes, &placing) {

@@ -3,7 +3,7 @@
 use super::part::{Missing, Part};
 use crate::bench::{BenchMic, BenchTake};
 use crate::microphone::{
-    Anchor, Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, Ungated, average,
+    Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, Ungated, average,
     deviation, effective_range, held_against, substituted,
 };
 use crate::response::{Gate, ImpulseResponse, Response, ResponseSettings, impulse_responses};
@@ -172,7 +172,7 @@ pub(super) fn response_sheet(
             reflected_share: own.reflected_share.max(r.heard.reflected_share),
             pattern: if same { Pattern::Same } else { Pattern::Different },
         };
-        substituted(&own.gated, &r.heard.gated, &named, Anchor::OneKilohertz, Some(ungated))
+        substituted(&own.gated, &r.heard.gated, &named, Some(ungated))
     });
     let own_response = match held {
         Some(Ok(response)) => Some(response),

@@ -1,4 +1,4 @@
-//! A microphone at distances from a loudspeaker: levels and delays of a first-order receiver in a field that is a formula or a sum
+//! A microphone at distances from a loudspeaker: levels of a first-order receiver in a field that is a formula or a sum
 //! over the radiating face.
 
 use crate::field::{between, normal};
@@ -27,10 +27,6 @@ pub struct DistanceRun {
     pub distance_mm: f64,
     /// Amplitude of a reflection re a source at 1 m; its phase is drawn for every distance and band.
     pub reflection: f64,
-    /// Delay of the equipment in s.
-    pub latency_s: f64,
-    /// Standard deviation of a delay in s.
-    pub delay_s: f64,
 }
 
 /// What is measured at one distance.
@@ -40,8 +36,6 @@ pub struct AtDistance {
     pub distance_mm: f64,
     /// Levels in dB, one for each band.
     pub levels_db: Vec<f64>,
-    /// In s.
-    pub delay_s: f64,
 }
 
 impl DistanceRun {
@@ -57,8 +51,6 @@ impl DistanceRun {
             level_db: 0.05,
             distance_mm: 0.0,
             reflection: 0.0,
-            latency_s: 0.003,
-            delay_s: 1e-6,
         }
     }
 
@@ -127,9 +119,7 @@ impl DistanceRun {
                         10.0 * (re * re + im * im).log10() + gain + self.level_db * normal(&mut rng)
                     })
                     .collect();
-                let delay_s =
-                    self.latency_s + acoustic_mm / 1000.0 / self.speed_m_s + self.delay_s * normal(&mut rng);
-                AtDistance { distance_mm: *logged, levels_db, delay_s }
+                AtDistance { distance_mm: *logged, levels_db }
             })
             .collect()
     }
