@@ -185,16 +185,20 @@ def direction(report, row):
     angle, level = np.radians(np.array(row["points"])[:, 0]), np.array(row["points"])[:, 1]
     r = 10 ** ((level - level[0]) / 20)
 
+    # Squares of amplitudes before a source at that distance: a gradient reads 1 - j/(kr) times as much as pressure.
+    kr = 2 * np.pi * row["centre_hz"] * row["distance_mm"] / 1000 / SPEED
+    x, floored = np.cos(angle), np.maximum(r, 0.01)
+
     def fit(b):
         slope = b * np.sin(angle) * np.radians(row["angle_tolerance_deg"]) / np.sqrt(3)
-        sd = np.sqrt((r * row["standard_db"] * np.log(10) / 20) ** 2 + slope**2 + 0.01**2)
-        left = lambda q: (np.abs(q[0] + q[1] * np.cos(angle)) - r) / sd
+        sd = 2 * floored * np.sqrt((floored * row["standard_db"] * np.log(10) / 20) ** 2 + slope**2 + 0.01**2)
+        left = lambda q: ((q[0] + q[1] * x) ** 2 + (q[1] * x / kr) ** 2 - r**2) / sd
         starts = [[1 - s, s] for s in (0.1, 0.3, 0.5, 0.7, 0.9)]
         best = min((optimize.least_squares(left, s, xtol=1e-14, ftol=1e-14) for s in starts), key=lambda f: f.cost)
         return best.x[1] / best.x.sum()
 
     # Weights by the slope of a first fit, then the fit.
-    report.near(f"{name}: fitted share", row["fitted_share"], fit(fit(0.5)), FIT)
+    report.near(f"{name}: fitted share", row["fitted_share"], fit(np.clip(fit(0.5), 0, 1)), FIT)
 
 
 def distance(report, row):
@@ -239,10 +243,6 @@ def distance(report, row):
     by = np.array([-1.0, (at(square + 1e-5) - at(square - 1e-5)) / 2e-5])
     spread = 1000 * np.sqrt(by @ covariance[:2, :2] @ by)
     report.near(f"{name}: its uncertainty, ratio", row["rise_standard_mm"] / spread, 1, 0.01)
-    slope, _ = np.polyfit(d0, row["delays_s"], 1)
-    report.near(f"{name}: speed of sound by delays", row["speed_m_s"], 1 / slope, 1e-6)
-    offset = 1000 * np.mean(SPEED * (np.array(row["delays_s"]) - row["latency_s"]) - d0)
-    report.near(f"{name}: centre by delays in mm", row["delay_centre_mm"], offset, 1e-6)
 
 
 def main():
