@@ -370,6 +370,14 @@ VERDICTS_HEARD = {
 }
 
 
+IT = r"(it is heard|they are told apart)"
+
+
+def it_of(outcome):
+    """What happens in so many trials: where nothing tells microphones from playing, nothing is said to be heard."""
+    return "they are told apart" if outcome == "told_apart" else "it is heard"
+
+
 def whole(low, high):
     """Ends of an interval of shares in whole per cent, outwards."""
     return max(math.floor(100 * low + 1e-9), 0), min(math.ceil(100 * high - 1e-9), 100)
@@ -386,20 +394,22 @@ def blind_hits(self, m):
     self.f["due"].append("trials")
 
 
-@says(rf"With (\d+) {PERCENT} confidence it is heard in (\d+) to (\d+) {PERCENT} of trials\.")
+@says(rf"With (\d+) {PERCENT} confidence {IT} in (\d+) to (\d+) {PERCENT} of trials\.")
 def blind_between(self, m):
     shown = self.of_test("trials")["shown"]
     low, high = whole(*shown["heard"][1:])
     need(shown["outcome"] in ("heard", "told_apart") and low > 0, "no lower end is shown")
-    need((int(m[1]), int(m[2]), int(m[3])) == (95, low, high), "ends of what is heard")
+    need(m[2] == it_of(shown["outcome"]), "heard and told apart")
+    need((int(m[1]), int(m[3]), int(m[4])) == (95, low, high), "ends of what is heard")
 
 
-@says(rf"The interval allows that it is heard in up to (\d+) {PERCENT} of trials\.")
+@says(rf"The interval allows that {IT} in up to (\d+) {PERCENT} of trials\.")
 def blind_up_to(self, m):
     shown = self.of_test("trials")["shown"]
     low, high = whole(*shown["heard"][1:])
     need(shown["outcome"] not in ("heard", "told_apart") or low == 0, "a lower end is shown")
-    need(int(m[1]) == high, "end of what is heard")
+    need(m[1] == it_of(shown["outcome"]), "heard and told apart")
+    need(int(m[2]) == high, "end of what is heard")
 
 
 @says(rf"A difference heard in (\d+) {PERCENT} of trials is found by four of five such tests\.")

@@ -165,7 +165,7 @@ CORRUPTIONS = {
     "the limit of the claim left away": drop(r"(?:Where nothing else is said, t|T)his holds for [^.]*\. ?"),
     "heard and not shown exchanged": swap_words(
         ("was heard", "is not shown to be heard"), ("a preference is shown", "no preference is shown"),
-        ("two passes", "two placements"), ("was preferred to", "was not preferred to"), ("liking", "likeness"),
+        ("it is heard in", "they are told apart in"), ("two passes", "two placements"), ("was preferred to", "was not preferred to"), ("liking", "likeness"),
     ),
     "a blind test left away": drop(rf"Blind, in {SENTENCE} ?"),
     "what a blind test leaves open left away": drop(r"(?:The interval allows|The share lies|With 95 (?:percent|%)) [^.]*\. ?"),

@@ -77,12 +77,12 @@ fn of_hits(out: &mut Pieces, form: Form, score: &Score, hits: &Hits, n: &str) {
     ));
     let (low, high) = outwards(hits.heard[1], hits.heard[2]);
     let is_told = matches!(hits.outcome, HitOutcome::Heard | HitOutcome::ToldApart);
+    let it = if hits.outcome == HitOutcome::ToldApart { "they are told apart" } else { "it is heard" };
     out.must(if is_told && low > 0.0 {
         let sure = percent(form, 100.0 * CONFIDENCE);
-        let it = if hits.outcome == HitOutcome::Heard { "it is heard" } else { "they are told apart" };
         format!("With {sure} confidence {it} in {low:.0} to {} of trials.", percent(form, high))
     } else {
-        format!("The interval allows that it is heard in up to {} of trials.", percent(form, high))
+        format!("The interval allows that {it} in up to {} of trials.", percent(form, high))
     });
     if let Some(share) = hits.would_have_found.filter(|_| !is_told) {
         let share = (100.0 * share - 1e-9).ceil();
