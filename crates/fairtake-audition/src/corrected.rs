@@ -49,11 +49,12 @@ pub fn corrected(reference: &Clip, moment: &[Clip], bridge: &Bridge, by: By) -> 
     Some(through(&impulse, reference, moment, vec![known]))
 }
 
-/// So many seconds are enough to tell what is left: more change it by less than playing does.
+/// So many seconds are enough to tell what is left (assumption).
 const ENOUGH_S: f64 = 15.0;
 
 /// Energy of what is left when one microphone is taken from the other, in dB re that of the other (null depth), over
-/// what they recorded together, one moment after the other, until a quarter of a minute is reached. Less is better; what is left is what no filter of this kind carries.
+/// what they recorded together, one moment after the other, until a quarter of a minute is reached. Less is better; what is left is
+/// what no filter of this kind carries.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct LeftOver {
     /// After gain and delay alone.

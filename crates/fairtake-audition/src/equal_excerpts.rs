@@ -218,8 +218,11 @@ fn paired(findings: &Findings, source: &str, mics: &[String]) -> Paired {
     if mics.len() < 2 {
         return Paired::SameSound;
     }
-    let mut theirs = findings.comparisons.iter().filter(|c| c.source == source && mics.contains(&c.against));
-    match theirs.all(|c| matches!(c.design, Design::Together | Design::Replayed)) {
+    let theirs = findings.comparisons.iter().filter(|c| c.source == source && mics.contains(&c.against));
+    let in_step: Vec<bool> =
+        theirs.map(|c| matches!(c.design, Design::Together | Design::Replayed)).collect();
+    // Where nothing is compared nothing is known to be in step.
+    match !in_step.is_empty() && in_step.iter().all(|is| *is) {
         true => Paired::SameSound,
         false => Paired::PlayedAgain,
     }

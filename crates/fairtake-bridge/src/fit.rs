@@ -6,6 +6,7 @@ use crate::equaliser::Equaliser;
 use crate::problem::{Problem, gains_db, half_sines};
 use crate::remaining::{by_band, greatest, rms_db};
 use crate::seen::Seen;
+use fairtake_compare::each_in_parallel;
 
 /// A band that takes off less than this share of the sum of squares is not worth its place.
 const WORTH_SHARE: f64 = 0.01;
@@ -64,15 +65,8 @@ fn with_one_more(problem: &Problem, few: &[Equaliser]) -> Vec<Equaliser> {
         let e = problem.improved(e);
         (problem.cost(&e), e)
     };
-    // They do not wait for each other; joined in order, so that every run finds the same.
-    let half = begun.len().div_ceil(2);
-    let mut made: Vec<(f64, Equaliser)> = std::thread::scope(|scope| {
-        let parts: Vec<_> = begun
-            .chunks(half.max(1))
-            .map(|part| scope.spawn(move || part.iter().map(improved).collect::<Vec<_>>()))
-            .collect();
-        parts.into_iter().flat_map(|part| part.join().expect("fitting does not panic")).collect()
-    });
+    // In order, so that every run finds the same.
+    let mut made = each_in_parallel(&begun, improved);
     made.sort_by(|a, b| a.0.total_cmp(&b.0));
     // The same one, found twice, is one.
     made.dedup_by(|a, b| (a.0 - b.0).abs() < SAME_SHARE * b.0);

@@ -89,13 +89,15 @@ impl<'s> Problem<'s> {
             .into_iter()
             .chain(TRIED_Q.map(|q| (Shape::Peak, q)))
             .collect();
-        let mut out = Vec::new();
+        let mut out: Vec<Candidate> = Vec::new();
         for (at, s) in self.seen.iter().enumerate().step_by(2) {
             for (shape, q) in &shapes {
                 let band = EqualiserBand { shape: *shape, hz: s.band.centre_hz(), gain_db: TRIED_DB, q: *q };
-                let alone = Equaliser { gain_db: 0.0, bands: vec![band] };
-                // Where it may not lie it is not tried: its limit is tried by itself.
-                if self.within_limits(alone.clone()).bands[0].hz == band.hz {
+                // Shelves beyond their limit all lie at it, and are tried once.
+                let hz = self.within_limits(Equaliser { gain_db: 0.0, bands: vec![band] }).bands[0].hz;
+                let band = EqualiserBand { hz, ..band };
+                if !out.iter().any(|c| c.band == band) {
+                    let alone = Equaliser { gain_db: 0.0, bands: vec![band] };
                     out.push(Candidate { band, at, shape_db: self.gains_db(&alone) });
                 }
             }

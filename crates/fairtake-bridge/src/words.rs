@@ -105,7 +105,7 @@ fn remains(bridge: &Bridge, after: &str, carried: &Carried, verdicts: &[Verdict]
     let rest = format!("{alike} octaves are alike, {open} undecided, {different} different");
     match carried.greatest {
         Some(g) => format!(
-            "{whole}; {rest}, most from {} to {}, up to {} dB",
+            "{whole}; {rest}, the greatest from {} to {}, up to {} dB",
             hertz(g.from_hz),
             hertz(g.to_hz),
             signed(g.remaining_db)

@@ -7,6 +7,7 @@ use fairtake_calibrated::level::{
 };
 use fairtake_calibrated::{MeasuredRole, StatedFigures};
 use fairtake_compare::{PolarPattern, Shootout};
+use serde::Serialize;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use toml_edit::Item;
@@ -113,7 +114,7 @@ pub struct MicFiles {
 }
 
 /// One `[[takes]]` that is a measurement.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MeasuredEntry {
     /// Path from the folder.
     pub file: String,
@@ -138,6 +139,7 @@ pub struct MeasuredEntry {
     /// Distance from the loudspeaker in mm.
     pub distance_mm: Option<f64>,
     /// Where it begins in the log, in bytes.
+    #[serde(skip)]
     pub(crate) span: Range<usize>,
 }
 

@@ -3,6 +3,13 @@
 import { show } from "./redraw.js";
 import { say, send } from "./say.js";
 
+/** What is asked for where a field is empty. */
+const WANTED = new Map([
+  ["mic", "which microphone it is of"],
+  ["excitation", "what was played"],
+  ["source", "what played it"],
+]);
+
 /** @param {HTMLElement} main */
 export function mountMeasure(main) {
   const form = main.querySelector("#assign-measured");
@@ -20,7 +27,7 @@ export function mountMeasure(main) {
       const plays = value("role") === "response";
       const lacks = ["mic", ...(plays ? ["excitation", "source"] : [])].find((name) => !value(name));
       if (lacks) {
-        say(`${row.dataset.file}: choose its ${field(lacks).getAttribute("aria-label")?.split(" of ")[0]}.`, "trouble");
+        say(`${row.dataset.file}: say ${WANTED.get(lacks)}.`, "trouble");
         field(lacks).focus();
         return;
       }

@@ -25,7 +25,8 @@ pub(crate) struct BridgeArgs {
     /// No more bands than this
     #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u8).range(0..=12))]
     pub most_bands: u8,
-    /// Sampling rate of filters and equaliser in Hz [default: that of the takes]
+    /// Sampling rate of filters and equaliser in Hz [default: that of the compared takes
+    /// of the microphone that is corrected]
     #[arg(long, value_name = "HZ", value_parser = clap::value_parser!(u32).range(8_000..=384_000))]
     pub rate: Option<u32>,
     /// Length of the impulse responses in seconds

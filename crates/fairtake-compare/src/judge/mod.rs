@@ -10,9 +10,8 @@ mod units;
 mod verdict;
 mod witness;
 
-pub(crate) use allowance::change_db;
-pub(crate) use allowance::spread_at;
 pub use allowance::{SettingUp, distance_change_db};
+pub(crate) use allowance::{change_db, spread_at};
 pub use features::features;
 pub(crate) use shape::shape;
 pub use verdict::{runs, verdict};

@@ -144,9 +144,11 @@ pub(super) fn write_all(mut connection: Connection, waiting: &Receiver<(Write, D
 fn overwrite(connection: &Connection) -> Result<(), StoreError> {
     let overwritten = || -> rusqlite::Result<bool> {
         connection.busy_timeout(SHORT_PATIENCE)?;
-        let is_busy: bool = connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))?;
+        let is_busy =
+            connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get::<_, bool>(0));
+        // Also where that failed: answers are waited for as long as before.
         connection.busy_timeout(PATIENCE)?;
-        Ok(!is_busy)
+        Ok(!is_busy?)
     };
     match overwritten() {
         Ok(true) => Ok(()),

@@ -7,7 +7,7 @@ use fairtake_bridge::{corrected_key, mic_name};
 use fairtake_compare::{Role, Take};
 use serde::Serialize;
 
-/// Of more microphones than these, none is offered with an equaliser: the list would be long.
+/// Of more microphones than these, only the first are offered with an equaliser: the list would be long.
 pub(super) const MOST_CORRECTED: usize = 4;
 
 /// A microphone with the equaliser that carries it to another.

@@ -16,7 +16,7 @@ const LITTLE_DB: f64 = 0.5;
 pub(crate) fn bridge(page: &BridgePage) -> Markup {
     html! {
         h1 { "How much is equalising?" }
-        p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on placements, or on events, that were not used to set it. Level match, margin and bands are the standard ones here, whatever the comparison was set to." }
+        p.quiet { "What an equaliser on the one microphone would carry of its difference to the other, and what remains. Tried on placements, or on events, that were not used to set it. The margin is that of the plan, level match and bands are the standard ones; what the comparison was set to does not count here." }
         @if page.only_measured { (only_measured()) } @else { (choices(page)) }
         @match &page.found {
             None if page.only_measured => {}
@@ -99,7 +99,7 @@ fn taken_away(left: &LeftOver, from: &str, to: &str) -> Markup {
             } }
             p.quiet {
                 @if left.without_db - left.equaliser_db.min(left.correction_db) < LITTLE_DB {
-                    "The filters do not make them cancel better, although they bring the spectra together: what keeps them apart here is phase, what happens in time, distortion, noise and sound from other directions."
+                    "No filter makes them cancel better by " (LITTLE_DB) " dB or more: what keeps them apart here is what such filters do not carry, phase, what happens in time, distortion, noise, sound from other directions."
                 } @else {
                     "What is left is what no such filter carries: phase, what happens in time, distortion, noise, sound from other directions."
                 }

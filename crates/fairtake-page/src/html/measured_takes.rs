@@ -2,9 +2,9 @@
 
 use super::field::{Field, remove};
 use super::takes::new_entry;
-use crate::views::{MeasurePage, MeasuredRow, Named, Waiting};
+use crate::views::{MeasurePage, Named, Waiting};
 use fairtake_calibrated::MeasuredRole;
-use fairtake_files::Place;
+use fairtake_files::{MeasuredEntry, Place};
 use maud::{Markup, html};
 
 /// Roles as the log writes them, and as people read them.
@@ -121,7 +121,7 @@ pub(super) fn logged(page: &MeasurePage) -> Markup {
     }
 }
 
-fn logged_row(page: &MeasurePage, t: &MeasuredRow) -> Markup {
+fn logged_row(page: &MeasurePage, t: &MeasuredEntry) -> Markup {
     let place = Place::Take { file: t.file.clone(), channel: t.channel };
     let field = |key: &'static str, label: &str| Field {
         id: format!("{key}-{}:{}", t.file, t.channel),

@@ -5,8 +5,8 @@ use super::{Named, Step, View, mics, sources};
 use crate::desk::Desk;
 use crate::html;
 use crate::trouble::Trouble;
+use fairtake_calibrated::Measurements;
 use fairtake_calibrated::level::CalibratorClass;
-use fairtake_calibrated::{MeasuredRole, Measurements};
 use fairtake_files::{BenchLog, MeasuredEntry, excitations_in};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
@@ -23,26 +23,10 @@ pub(crate) struct MeasurePage {
     /// Files of `fairtake sweep` in the folder, and those that the log names.
     pub excitations: Vec<String>,
     /// Takes of measurements that are logged.
-    pub takes: Vec<MeasuredRow>,
+    pub takes: Vec<MeasuredEntry>,
     /// Files of the folder that the log does not list.
     pub waiting: Vec<Waiting>,
     pub bench: BenchFields,
-}
-
-/// One logged take.
-#[derive(Debug, Serialize)]
-pub(crate) struct MeasuredRow {
-    pub file: String,
-    pub channel: u16,
-    pub mic: String,
-    pub source: String,
-    pub role: MeasuredRole,
-    pub placement: u32,
-    pub performance: u32,
-    pub gain_db: Option<f64>,
-    pub excitation: Option<String>,
-    pub angle_deg: Option<f64>,
-    pub distance_mm: Option<f64>,
 }
 
 /// What all takes share, as far as the page lets it be typed.
@@ -65,10 +49,11 @@ impl View for MeasurePage {
     fn make(desk: &Desk, _: MeasureQuery) -> Result<MeasurePage, Trouble> {
         let now = desk.now()?;
         let log = &now.loaded.log.bench;
-        let (measurements, trouble) = match (log.takes.is_empty(), desk.measurements()) {
-            (true, _) => (None, None),
-            (false, Ok(found)) => (Some((*found).clone()), None),
-            (false, Err(e)) => (None, Some(format!("{}; {}", e.what, e.hint))),
+        let measured = (!log.takes.is_empty()).then(|| desk.measurements());
+        let (measurements, trouble) = match measured {
+            None => (None, None),
+            Some(Ok(found)) => (Some((*found).clone()), None),
+            Some(Err(e)) => (None, Some(format!("{}; {}", e.what, e.hint))),
         };
         let mut excitations = excitations_in(desk.path());
         excitations.extend(log.takes.iter().filter_map(|t| t.excitation.clone()));
@@ -83,7 +68,7 @@ impl View for MeasurePage {
             mics: mics(&now),
             sources: sources(&now).into_iter().filter(|s| !s.key.is_empty()).collect(),
             excitations,
-            takes: log.takes.iter().map(row).collect(),
+            takes: log.takes.clone(),
             waiting,
             bench: fields(log),
         })
@@ -91,22 +76,6 @@ impl View for MeasurePage {
 
     fn html(&self) -> Markup {
         html::measure(self)
-    }
-}
-
-fn row(take: &MeasuredEntry) -> MeasuredRow {
-    MeasuredRow {
-        file: take.file.clone(),
-        channel: take.channel,
-        mic: take.mic.clone(),
-        source: take.source.clone(),
-        role: take.role,
-        placement: take.placement,
-        performance: take.performance,
-        gain_db: take.gain_db,
-        excitation: take.excitation.clone(),
-        angle_deg: take.angle_deg,
-        distance_mm: take.distance_mm,
     }
 }
 
