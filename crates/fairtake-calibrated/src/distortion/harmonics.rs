@@ -87,13 +87,7 @@ impl Distortion {
             let fundamental = powers[0].at(i, span);
             let orders: Vec<Option<Power>> =
                 (1..=4).map(|o| powers[o].at(i, &scaled(span, o as u32 + 1))).collect();
-            let gate_share = match gate {
-                Gate::Seconds(_) => {
-                    let lowest_hz = spectra.lowest_hz(0);
-                    db_to_power(GATE_DB * (lowest_hz / span.0).powi(3)).sqrt() - 1.0
-                }
-                Gate::Whole => 0.0,
-            };
+            let gate_share = spectra.gate_share(gate, span);
             let figure = |power: &Power| fundamental.as_ref().map(|f| power.figure(f, gate_share));
             let there: Vec<&Power> = orders.iter().map_while(|o| o.as_ref()).collect();
             let thd = (!there.is_empty()).then(|| Power::sum(&there)).as_ref().and_then(figure);
@@ -163,6 +157,14 @@ impl Spectra {
     /// Lowest frequency in Hz about which fundamental (0) or an order (1 to 4 for 2 to 5) says something.
     pub fn lowest_hz(&self, idx: usize) -> f64 {
         self.windows[idx].lowest_hz().max(self.lowest_hz)
+    }
+
+    /// By what share of amplitude the gate may have changed the fundamental in a band.
+    pub fn gate_share(&self, gate: Gate, span: &(f64, f64)) -> f64 {
+        match gate {
+            Gate::Seconds(_) => db_to_power(GATE_DB * (self.lowest_hz(0) / span.0).powi(3)).sqrt() - 1.0,
+            Gate::Whole => 0.0,
+        }
     }
 
     /// Powers of fundamental and orders in the bands (the orders in those of their harmonics).

@@ -119,17 +119,20 @@ pub fn own_distortion(
                 Own::AtMost(percent(signal.max(0.0) + AT_MOST * doubt))
             } else {
                 let value = percent(signal);
-                Own::Measured(Quantity::new(
-                    value,
-                    vec![
-                        Contribution {
-                            from: "noise".into(),
-                            standard: 0.5 * value * variance.sqrt() / signal,
-                            degrees_of_freedom: Some(left.degrees_of_freedom),
-                        },
-                        Contribution::within("place of the reference", percent(place)),
-                    ],
-                ))
+                let share = 0.5 * (variance / signal.powi(2) + base.variance / base.signal.powi(2)).sqrt();
+                let mut budget = vec![
+                    Contribution {
+                        from: "noise".into(),
+                        standard: value * share,
+                        degrees_of_freedom: Some(left.degrees_of_freedom),
+                    },
+                    Contribution::within("place of the reference", percent(place)),
+                ];
+                let gated = here.gate_share(gate, span);
+                if gated > 0.0 {
+                    budget.push(Contribution::within("gate", value * gated));
+                }
+                Own::Measured(Quantity::new(value, budget))
             };
             Some((value, percent(speaker_power)))
         };

@@ -288,26 +288,6 @@ pub enum LevelCaution {
 }
 
 impl LevelCaution {
-    /// The figure and the limit that it is held against.
-    pub fn figure_and_limit(&self) -> (f64, f64) {
-        match *self {
-            LevelCaution::SeatedOnce { figure, limit }
-            | LevelCaution::ToneUnsteady { figure, limit }
-            | LevelCaution::ToneDistorted { figure, limit }
-            | LevelCaution::ToneNotAlone { figure, limit }
-            | LevelCaution::ReferenceDrifted { figure, limit }
-            | LevelCaution::Events { figure, limit }
-            | LevelCaution::Clicks { figure, limit }
-            | LevelCaution::Hum { figure, limit, .. }
-            | LevelCaution::AmbientHides { figure, limit }
-            | LevelCaution::AmbientMayHide { figure, limit }
-            | LevelCaution::ChainHides { figure, limit }
-            | LevelCaution::ChainUnknown { figure, limit }
-            | LevelCaution::AmbientUnknown { figure, limit }
-            | LevelCaution::NoiseShort { figure, limit } => (figure, limit),
-        }
-    }
-
     /// What was found, what it does, and what to do.
     pub fn words(&self) -> String {
         match self {

@@ -23,6 +23,8 @@ pub struct Beside<'a> {
     pub samples: &'a [f32],
     /// Its sensitivity in dBFS/Pa.
     pub dbfs_per_pa: f64,
+    /// It hears the room from all sides: what it reads is as much as there can be.
+    pub is_omnidirectional: bool,
 }
 
 /// A recording of silence, and what helps to tell whose noise it is.

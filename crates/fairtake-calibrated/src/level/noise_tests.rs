@@ -151,7 +151,7 @@ fn sound_of_the_room_is_told_from_the_microphones_own_noise() {
         // The microphone beside is 6 dB more sensitive and noisier.
         with_room(&mut own, &mut beside, &room, [1.0, 2.0]);
         let take = NoiseTake {
-            beside: Some(Beside { samples: &beside, dbfs_per_pa: -40.0 + 6.0206 }),
+            beside: Some(Beside { samples: &beside, dbfs_per_pa: -40.0 + 6.0206, is_omnidirectional: true }),
             ..plain(&own, 24_000)
         };
         let found = self_noise(&take, &sensitivity(-40.0)).expect("good silence");
@@ -180,7 +180,7 @@ fn noise_is_the_microphones_own_only_where_all_that_others_read_is_little() {
     let chain = quiet.samples(30.0, 19);
     let read = |beside: &SelfNoise, chain: Option<&[f32]>| {
         let beside = beside.samples(30.0, 18);
-        let beside = Some(Beside { samples: &beside, dbfs_per_pa: -40.0 });
+        let beside = Some(Beside { samples: &beside, dbfs_per_pa: -40.0, is_omnidirectional: true });
         let take = NoiseTake { samples: &own, rate_hz: 24_000, chain_alone: chain, beside };
         self_noise(&take, &sensitivity(-40.0)).expect("good silence")
     };
@@ -204,6 +204,13 @@ fn noise_is_the_microphones_own_only_where_all_that_others_read_is_little() {
         (Standing::AtMost, Standing::AtMost),
         "the chain is not known"
     );
+    // One that does not hear all sides alike may miss what the first one hears.
+    let beside = quiet.samples(30.0, 18);
+    let beside = Some(Beside { samples: &beside, dbfs_per_pa: -40.0, is_omnidirectional: false });
+    let take = NoiseTake { samples: &own, rate_hz: 24_000, chain_alone: Some(&chain), beside };
+    let one_sided = self_noise(&take, &sensitivity(-40.0)).expect("good silence");
+    assert_eq!(standings(&one_sided), (Standing::AtMost, Standing::AtMost));
+    assert_eq!(one_sided.a_weighted.ambient.expect("beside").at_most, 1.0);
     // What the one beside reads lies low: it weighs in A, and hardly in BS.468 with its peak at 6 kHz.
     let low = SelfNoise { white_rms: 2e-6, low_rms: 1.8e-6, ..own_noise.clone() };
     let found = read(&low, Some(&chain));

@@ -57,7 +57,8 @@ fn weighted_sum(bins: &[f64], bin_hz: f64, weight: fn(f64) -> f64) -> f64 {
 
 /// Sound of the room, by a microphone beside. At least: the cross-spectrum holds the room and neither microphone's own noise; where
 /// sound comes from all sides, the two agree only below the frequency at which their distance is half a wave, so that this finds a
-/// part of it. At most: all that the other one reads, as sound.
+/// part of it. At most: all that the other one reads, as sound, where that hears
+/// all sides alike; else all of it may be.
 pub(super) fn of_room(
     samples: &[f32],
     beside: &Beside,
@@ -97,7 +98,10 @@ pub(super) fn of_room(
             0.0
         }
     };
-    let heard: Vec<f64> = both[1].iter().map(|p| p * power_ratio * per_segment).collect();
+    let heard: Vec<f64> = match beside.is_omnidirectional {
+        true => both[1].iter().map(|p| p * power_ratio * per_segment).collect(),
+        false => own.mean_bins.clone(),
+    };
     // Overall by octaves, which hold more bins and find smaller shares.
     let octaves = BandSet::new(1, f64::from(rate_hz) / 2.0).spans_hz();
     let weighted = |weight: fn(f64) -> f64| {

@@ -6,7 +6,7 @@ use super::sorted::Sorted;
 use crate::Contribution;
 use crate::bench::{Bench, BenchMic, BenchTake, MeasuredRole};
 use crate::level::{
-    Beside, Calibrator, Chain, Conditions, Field, LevelError, Noise, NoiseTake, Sensitivity, Stated,
+    Beside, Calibrator, Chain, Conditions, Field, LevelError, Noise, NoiseTake, Pattern, Sensitivity, Stated,
     by_calibrator, by_substitution, self_noise,
 };
 
@@ -218,9 +218,11 @@ pub(super) fn noise(
         samples: &samples,
         rate_hz: take.samples.rate_hz(),
         chain_alone: chain_alone.as_deref(),
-        beside: beside
-            .first()
-            .map(|(_, samples, known)| Beside { samples, dbfs_per_pa: known.dbfs_per_pa.value }),
+        beside: beside.first().map(|(t, samples, known)| Beside {
+            samples,
+            dbfs_per_pa: known.dbfs_per_pa.value,
+            is_omnidirectional: bench.mics.get(&t.mic).is_some_and(|m| m.pattern == Pattern::Omnidirectional),
+        }),
     };
     match self_noise(&asked, sensitivity) {
         Ok(noise) => Part::found(noise, missing),

@@ -134,7 +134,8 @@ fn edge(stated: &StatedFigures, sheet: &DataSheet, low: bool) -> Known {
     }
 }
 
-/// Level at which distortion reaches the stated limit. The loudspeaker's is in it: the microphone alone reaches it later.
+/// Level at which distortion reaches the stated limit. The loudspeaker's is in it, which adds to the microphone's or takes from it as
+/// their phases are: neither is a bound of the other.
 fn highest(stated: &StatedFigures, sheet: &DataSheet) -> Known {
     let Some(found) = sheet.distortion.found.as_ref() else { return Known::own(None) };
     let (Some(percent), Some(spl)) = (stated.max_spl_thd_percent, found.full_scale_spl_db.as_ref()) else {
@@ -142,13 +143,17 @@ fn highest(stated: &StatedFigures, sheet: &DataSheet) -> Known {
     };
     match level_for_thd(&found.over_level, percent, Some(spl)) {
         Some(Reached::At(level)) => {
-            Known::bounded(Bound::AtLeast, level, "the loudspeaker's distortion is in it")
+            let half = level.half.map_or(String::new(), |half| format!(" ± {half:.1}"));
+            Known::not(&format!(
+                "{percent} % at {:.1}{half} dB SPL, the loudspeaker's distortion included",
+                level.value
+            ))
         }
-        Some(Reached::NotUpTo(db)) => {
-            Known::bounded(Bound::AtLeast, Quantity::of_unknown_uncertainty(db), "it was not played louder")
-        }
+        Some(Reached::NotUpTo(db)) => Known::not(&format!(
+            "under {percent} % up to {db:.1} dB SPL, the loudspeaker's distortion included"
+        )),
         Some(Reached::AboveFrom(db)) => Known::not(&format!(
-            "{percent} % is reached already at {db:.0} dB SPL, the loudspeaker's distortion included"
+            "{percent} % is reached already at {db:.1} dB SPL, the loudspeaker's distortion included"
         )),
         None => Known::own(None),
     }

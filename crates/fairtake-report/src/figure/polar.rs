@@ -45,7 +45,7 @@ pub fn draw_polar(name: &str, direction: &Direction) -> Option<String> {
         );
     }
     if let Some(limit_db) = may_be_reflected(direction) {
-        let r = radius(limit_db);
+        let r = radius(limit_db.min(0.0));
         let _ = write!(
             out,
             "<circle cx=\"{x0}\" cy=\"{y0}\" r=\"{r:.1}\" fill=\"none\" class=\"grid\" stroke-dasharray=\"4 3\"/>"

@@ -1,4 +1,4 @@
-//! A whole session of measurements in the boathouse, with a loudspeaker, a calibrator and three invented microphones, as takes
+//! A whole session of measurements in the boathouse, with a loudspeaker, a calibrator and four invented microphones, as takes
 //! and a log. Every answer is a formula.
 
 use super::calibrator::ToneTake;
