@@ -77,8 +77,17 @@ test("a conflicting edit is refused and said, and nothing is lost", async () => 
   await other.locator("#words-0").blur();
   await told(other, "Saved.");
   await told(page, "changed elsewhere");
+  // The page is slow to come, and the folder changes once more while it does: two redraws are underway at once.
+  await page.route("**/write-up", async (route) => {
+    await new Promise((resolve) => setTimeout(resolve, 700));
+    await route.continue();
+  });
   await words.blur();
+  await told(page, "Another's");
+  byHand(served.folder, (log) => log.replace("year = 2018", "year = 2017"));
   await page.locator("p", { hasText: "Now in the log: “Another's.”" }).waitFor();
+  await page.waitForTimeout(1500);
+  await page.unroute("**/write-up");
   assert.equal(await words.inputValue(), "My long paragraph.");
   assert.match(readFileSync(logOf(served.folder), "utf8"), /Another's\./);
   await page.getByRole("button", { name: "Put mine in their place" }).click();

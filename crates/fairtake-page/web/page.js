@@ -6,7 +6,7 @@ import { mountCut } from "./cut.js";
 import { mountListen } from "./listen.js";
 import { mountMeasure } from "./measure.js";
 import { follow, isAtWork, mountEach, show } from "./redraw.js";
-import { isSaving } from "./save.js";
+import { isSaving, mountRefused } from "./save.js";
 import { here, main, say, send, unsay, write } from "./say.js";
 import { mountTakes, takeIn } from "./takes.js";
 import { mountWriteUp, tellWriting } from "./write-up.js";
@@ -22,6 +22,7 @@ function tellExported() {
 /** Puts life into the main part. */
 function mount() {
   tellExported();
+  mountRefused(main());
   mountTakes(main());
   mountCut(main());
   mountCompare(main());

@@ -97,9 +97,14 @@ export async function showPart(from, address, id, bring) {
  * @param {boolean} push make it a step in the browser's history
  */
 export async function show(address, push = false) {
-  const text = await answerOf(address);
-  if (text === null) return;
+  const wasBehind = behind;
+  // What changes from here on may not be in the answer.
   behind = false;
+  const text = await answerOf(address);
+  if (text === null) {
+    behind ||= wasBehind;
+    return;
+  }
   if (push) history.pushState(null, "", address);
   else history.replaceState(null, "", address);
   if (text === shown) return;

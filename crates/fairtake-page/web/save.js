@@ -29,6 +29,11 @@ function logValue(field) {
 /** Changes on their way to the log, in the order in which they were made. @type {Promise<unknown>} */
 let underway = Promise.resolve();
 let nUnderway = 0;
+/** One of them was refused: fields hold what the log does not. */
+let wasRefused = false;
+
+/** Words at length that were refused, by the id of their field: every redraw brings them back. @type {Map<string, string>} */
+const refused = new Map();
 
 /**
  * Sends the change of one field after those that were made before it.
@@ -47,47 +52,48 @@ function keep(field) {
       same.dataset.was = JSON.stringify(change.to);
     }
   }
+  refused.delete(field.id);
   delete field.dataset.unsaved;
   delete field.dataset.carried;
+  const sent = field.value;
   nUnderway += 1;
   underway = underway.then(async () => {
     const saved = await send("/log", [change]);
     nUnderway -= 1;
-    if (saved) say("Saved.");
-    if (nUnderway > 0) return;
     if (saved) {
-      if (field instanceof HTMLTextAreaElement || field instanceof HTMLInputElement) field.defaultValue = field.value;
-      // Not waited for: a page that is slow to come must not hold up what is saved next.
-      follow();
-    } else showWhatHolds(field);
+      if (!wasRefused) say("Saved.");
+      // What was typed since is not kept yet.
+      if (field instanceof HTMLTextAreaElement || field instanceof HTMLInputElement) field.defaultValue = sent;
+    } else {
+      wasRefused = true;
+      if (field instanceof HTMLTextAreaElement) refused.set(field.id, sent);
+    }
+    if (nUnderway > 0) return;
+    // Not waited for: a page that is slow to come must not hold up what is saved next.
+    if (wasRefused) showAgain();
+    else follow();
+    wasRefused = false;
   });
 }
 
 /**
- * After a refusal: the page shows what holds. What was written at length is not thrown away.
- * @param {HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement} field
+ * Puts refused words back into the fields that now hold somebody else's; both can be seen, and nothing is lost of either.
+ * @param {HTMLElement} root
  */
-async function showWhatHolds(field) {
-  await showAgain();
-  const again = document.getElementById(field.id);
-  if (field instanceof HTMLTextAreaElement && again instanceof HTMLTextAreaElement) putBack(again, field.value);
-}
-
-/**
- * Puts words back into a field that now holds somebody else's; both can be seen, and nothing is lost of either.
- * @param {HTMLTextAreaElement} field
- * @param {string} words
- */
-function putBack(field, words) {
-  const other = document.createElement("p");
-  other.textContent = `Now in the log: “${field.value}”. The words in the field are yours and are not kept yet.`;
-  const put = document.createElement("button");
-  put.type = "button";
-  put.textContent = "Put mine in their place";
-  put.addEventListener("click", () => keep(field));
-  field.after(other, put);
-  field.value = words;
-  field.dataset.unsaved = "";
+export function mountRefused(root) {
+  for (const [id, words] of refused) {
+    const field = root.querySelector(`#${CSS.escape(id)}`);
+    if (!(field instanceof HTMLTextAreaElement)) continue;
+    const other = document.createElement("p");
+    other.textContent = `Now in the log: “${field.value}”. The words in the field are yours and are not kept yet.`;
+    const put = document.createElement("button");
+    put.type = "button";
+    put.textContent = "Put mine in their place";
+    put.addEventListener("click", () => keep(field));
+    field.after(other, put);
+    field.value = words;
+    field.dataset.unsaved = "";
+  }
 }
 
 document.addEventListener("change", async (event) => {
