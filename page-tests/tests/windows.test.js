@@ -101,6 +101,11 @@ test("a broken log is said with its line and a mark under the place; mended, the
   room.watched.expected.push(/422 \(Unprocessable/);
   const served = await open(demo());
   const page = await room.watched.window(served.link);
+  // The page is slow to listen: what comes in between must not be lost to it.
+  await page.route("**/events*", async (route) => {
+    await new Promise((resolve) => setTimeout(resolve, 1500));
+    await route.continue();
+  });
   await page.goto("/plan");
   const whole = readFileSync(logOf(served.folder), "utf8");
   byHand(served.folder, (log) => log.replace("margin_db = 1.0", "margin_db = = 1.0"));

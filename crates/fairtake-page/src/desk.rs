@@ -17,6 +17,7 @@ use fairtake_write_up::findings_key;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError, TryLockError};
+use std::time::{SystemTime, UNIX_EPOCH};
 use tokio::sync::watch;
 
 /// Results kept at once: every pair of twenty microphones, a fraction of a megabyte each. All are forgotten when there are
@@ -109,7 +110,7 @@ impl Desk {
             hall: Hall::new(path, Limits::STANDARD),
             work: Mutex::new(work),
             log: Mutex::default(),
-            news: watch::Sender::new(0),
+            news: watch::Sender::new(begun()),
             progress,
             writing: watch::Sender::new(DONE.into()),
             writes: Mutex::default(),
@@ -135,9 +136,14 @@ impl Desk {
         &self.inner.folder
     }
 
-    /// Counts up whenever the folder changed.
+    /// Counts up whenever the folder changed, from another number in every run of the program.
     pub(crate) fn news(&self) -> watch::Receiver<u64> {
         self.inner.news.subscribe()
+    }
+
+    /// The number of the news that everything up to now was told by.
+    pub(crate) fn latest(&self) -> u64 {
+        *self.inner.news.borrow()
     }
 
     /// Tells every open page that something changed.
@@ -331,6 +337,11 @@ impl Drop for Writes<'_> {
     fn drop(&mut self) {
         self.desk.tell_writing(DONE.into());
     }
+}
+
+/// Microseconds since 1970: two runs of the program count from different numbers.
+fn begun() -> u64 {
+    SystemTime::now().duration_since(UNIX_EPOCH).map_or(1, |since| since.as_micros() as u64)
 }
 
 /// Tells how far measuring has come; nothing where that is known.

@@ -1,9 +1,12 @@
 //! News for open pages: whenever the folder changed, by this page, another window, the command line or by hand.
 
+use crate::ask::Query;
 use crate::desk::Desk;
 use axum::extract::State;
+use axum::http::HeaderMap;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::stream::{self, Stream};
+use serde::Deserialize;
 use std::convert::Infallible;
 use std::fs::Metadata;
 use std::os::unix::fs::MetadataExt;
@@ -13,13 +16,30 @@ use std::time::{Duration, SystemTime};
 /// Time between two looks at the folder.
 const BETWEEN_LOOKS: Duration = Duration::from_millis(300);
 
+/// Which news the page was made after.
+#[derive(Deserialize)]
+pub(crate) struct Since {
+    since: Option<u64>,
+}
+
 /// An event `changed` for every change, `progress` while takes are measured: `12 of 60`, and `writing` while everything is
-/// written up: `3 of 20: what was made`; both end with `done`.
-pub(crate) async fn events(State(desk): State<Desk>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
-    let changed = stream::unfold(desk.news(), |mut news| async move {
+/// written up: `3 of 20: what was made`; both end with `done`. What changed since the page was made, or while the connection was
+/// broken, is told at once.
+pub(crate) async fn events(
+    State(desk): State<Desk>,
+    Query(Since { since }): Query<Since>,
+    headers: HeaderMap,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    // A browser that connects again says what it heard last.
+    let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok()?.parse().ok());
+    let mut news = desk.news();
+    if heard.or(since).is_some_and(|heard: u64| heard != *news.borrow_and_update()) {
+        news.mark_changed();
+    }
+    let changed = stream::unfold(news, |mut news| async move {
         news.changed().await.ok()?;
-        let number = *news.borrow_and_update();
-        Some((Ok(Event::default().event("changed").data(number.to_string())), news))
+        let number = news.borrow_and_update().to_string();
+        Some((Ok(Event::default().event("changed").id(&number).data(number)), news))
     });
     let progress = stream::unfold(desk.progress(), |mut progress| async move {
         progress.changed().await.ok()?;

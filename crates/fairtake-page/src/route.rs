@@ -66,7 +66,7 @@ pub fn app(desk: Desk) -> Router {
         .route("/links/end", post(end_links))
         .route("/events", get(events::events))
         .route("/web/{name}", get(web::file))
-        .fallback(async || Trouble::missing("there is no such page").page())
+        .fallback(nothing)
         .with_state(desk.clone())
         .merge(listener_routes(desk.hall().clone()))
         .layer(middleware::from_fn_with_state(desk, guard::guard))
@@ -85,6 +85,7 @@ async fn page<V: View>(
     headers: HeaderMap,
 ) -> Response {
     let part = headers.contains_key("x-part");
+    let news = desk.latest();
     let made = blocking(move || {
         let Query(query) = query?;
         let frame = views::Frame::of(&desk, V::STEP);
@@ -95,8 +96,13 @@ async fn page<V: View>(
     match made {
         Ok(markup) => Html(markup.render().into_string()).into_response(),
         Err(trouble) if part => trouble.into_response(),
-        Err(trouble) => trouble.page(),
+        Err(trouble) => trouble.page(news),
     }
+}
+
+/// An address that leads nowhere.
+async fn nothing(State(desk): State<Desk>) -> Response {
+    Trouble::missing("there is no such page").page(desk.latest())
 }
 
 /// Everything that a page shows, as data.

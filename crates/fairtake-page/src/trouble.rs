@@ -43,9 +43,9 @@ impl Trouble {
         Trouble::disk(format!("{e}; the log is as it was"))
     }
 
-    /// As a page of its own.
-    pub(crate) fn page(self) -> Response {
-        (self.status, Html(html::trouble(&self).into_string())).into_response()
+    /// As a page of its own, made after a piece of news.
+    pub(crate) fn page(self, news: u64) -> Response {
+        (self.status, Html(html::trouble(&self, news).into_string())).into_response()
     }
 }
 

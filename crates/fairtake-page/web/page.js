@@ -120,7 +120,8 @@ document.addEventListener("drop", (event) => {
 
 window.addEventListener("popstate", () => show(here()));
 
-const news = new EventSource("/events");
+// What changed since the page was made is told at once.
+const news = new EventSource(`/events?since=${document.body.dataset.news}`);
 news.addEventListener("changed", () => {
   // What was sent from here shows itself.
   if (isSaving()) return;

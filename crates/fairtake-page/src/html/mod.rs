@@ -28,6 +28,7 @@ pub(crate) fn page<V: View>(frame: &Frame, view: &V) -> Markup {
     let (word, _) = V::STEP.named();
     document(
         &format!("{word} · {}", frame.title),
+        frame.news,
         html! {
             (PreEscaped(patterns()))
             a.skip href="#main" { "To the work" }
@@ -63,9 +64,10 @@ pub(crate) fn main<V: View>(frame: &Frame, view: &V) -> Markup {
 }
 
 /// A page that says what went wrong.
-pub(crate) fn trouble(trouble: &Trouble) -> Markup {
+pub(crate) fn trouble(trouble: &Trouble, news: u64) -> Markup {
     document(
         "Not done",
+        news,
         html! {
             header.top {
                 nav aria-label="steps of the work" {
@@ -82,8 +84,8 @@ pub(crate) fn trouble(trouble: &Trouble) -> Markup {
     )
 }
 
-fn document(title: &str, body: Markup) -> Markup {
-    framed(title, "page", &html! {}, &html! { body { (body) } })
+fn document(title: &str, news: u64, body: Markup) -> Markup {
+    framed(title, "page", &html! {}, &html! { body data-news=(news) { (body) } })
 }
 
 /// A whole document: what it is called, the script that brings it to life, what else its head holds, and the body.

@@ -70,6 +70,8 @@ impl Step {
 
 /// What stands around every page.
 pub(crate) struct Frame {
+    /// The news that it was made after.
+    pub news: u64,
     pub step: Step,
     pub title: String,
     /// What is wrong with the log, where it cannot be read.
@@ -79,6 +81,8 @@ pub(crate) struct Frame {
 
 impl Frame {
     pub(crate) fn of(desk: &Desk, step: Step) -> Frame {
+        // Looked at first: what changes from here on is told to the page.
+        let news = desk.latest();
         let (title, log_trouble) = match desk.folder().log() {
             Ok(log) => (log.shootout.title, None),
             Err(e) => (String::new(), Some(e.to_string())),
@@ -88,7 +92,7 @@ impl Frame {
         } else {
             title
         };
-        Frame { step, title, log_trouble, has_link: desk.access().has_link() }
+        Frame { news, step, title, log_trouble, has_link: desk.access().has_link() }
     }
 }
 

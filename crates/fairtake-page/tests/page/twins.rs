@@ -121,6 +121,37 @@ fn settings_that_cannot_be_are_answered_in_words() {
 }
 
 #[test]
+fn what_changed_before_a_page_listens_is_told_at_once() {
+    let bench = Bench::new();
+    runtime().block_on(async {
+        let get = |address: &str| here(Method::GET, address);
+        let page = bench.asked(get("/plan").body(Body::empty()).expect("a request")).await.text();
+        let (_, rest) = page.split_once("data-news=\"").expect("the page says what it was made after");
+        let made_after: u64 = rest.split_once('"').expect("quoted").0.parse().expect("a number");
+        let first = async |request: axum::http::request::Builder| {
+            let mut news = bench
+                .begun(request.body(Body::empty()).expect("a request"))
+                .await
+                .into_body()
+                .into_data_stream();
+            let told = timeout(Duration::from_millis(200), news.next()).await.ok()?;
+            Some(String::from_utf8(told?.expect("news").to_vec()).expect("words"))
+        };
+        let since = |number: u64| get(&format!("/events?since={number}"));
+        assert_eq!(first(since(made_after)).await, None, "nothing changed");
+
+        let end = here(Method::POST, "/links/end").body(Body::empty()).expect("a request");
+        assert_eq!(bench.asked(end).await.status, StatusCode::NO_CONTENT);
+        let told = first(since(made_after)).await.expect("told at once");
+        assert_eq!(told, format!("event: changed\nid: {0}\ndata: {0}\n\n", made_after + 1));
+        // A browser that connects again asks at the same address, and says what it heard last.
+        let again = since(made_after).header("last-event-id", (made_after + 1).to_string());
+        assert_eq!(first(again).await, None, "heard already");
+        assert!(first(since(made_after).header("last-event-id", "none")).await.is_some());
+    });
+}
+
+#[test]
 fn another_margin_match_or_view_measures_nothing_again() {
     let bench = Bench::new();
     runtime().block_on(async {
