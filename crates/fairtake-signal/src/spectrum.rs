@@ -12,6 +12,8 @@ pub struct BandSpectrum {
     rate_hz: f64,
     spans_hz: Vec<(f64, f64)>,
     faded: Vec<f32>,
+    /// Rise of the taper used last.
+    taper: Vec<f32>,
     powers: Powers,
     /// Window of steady sound, of the length used last.
     window: Vec<f32>,
@@ -29,6 +31,7 @@ impl BandSpectrum {
             rate_hz: f64::from(rate_hz),
             spans_hz,
             faded: Vec::new(),
+            taper: Vec::new(),
             powers: Powers::default(),
             window: Vec::new(),
         }
@@ -43,8 +46,11 @@ impl BandSpectrum {
         self.faded.clear();
         self.faded.extend_from_slice(samples);
         let n = samples.len();
-        for i in 0..taper {
-            let w = (0.5 - 0.5 * (std::f64::consts::PI * (i as f64 + 0.5) / taper as f64).cos()) as f32;
+        if self.taper.len() != taper {
+            let w = |i: usize| 0.5 - 0.5 * (std::f64::consts::PI * (i as f64 + 0.5) / taper as f64).cos();
+            self.taper = (0..taper).map(|i| w(i) as f32).collect();
+        }
+        for (i, w) in self.taper.iter().enumerate() {
             self.faded[i] *= w;
             self.faded[n - 1 - i] *= w;
         }

@@ -32,7 +32,7 @@ pub struct HalfTransform {
     pub plan: Arc<dyn Fft<f32>>,
     /// e^(−j2πk/n) for k = 0..=n/4: takes apart the bins of pairs of neighbours.
     pub turns: Turns,
-    /// e^(−jπk/n) for k = 0..n/2: moves the bins by half of their distance.
+    /// e^(−jπk/n) for k = 0..=n/2: moves the bins by half of their distance.
     pub half_turns: Turns,
 }
 
@@ -47,11 +47,19 @@ pub struct Turns {
 impl Turns {
     /// e^(−j·angle·k) for so many k from 0 on.
     fn new(angle: f64, n: usize) -> Turns {
-        let turns = || (0..n).map(|k| (angle * k as f64).sin_cos());
-        Turns {
-            re: turns().map(|(_, cos)| cos as f32).collect(),
-            im: turns().map(|(sin, _)| -sin as f32).collect(),
-        }
+        let (im, re) = (0..n)
+            .map(|k| {
+                let (sin, cos) = (angle * k as f64).sin_cos();
+                (-sin as f32, cos as f32)
+            })
+            .unzip();
+        Turns { re, im }
+    }
+
+    /// Those for even k.
+    fn every_second(&self) -> Turns {
+        let [re, im] = [&self.re, &self.im].map(|part| part.iter().copied().step_by(2).collect());
+        Turns { re, im }
     }
 }
 
@@ -61,10 +69,11 @@ static HALVES: LazyLock<Mutex<HashMap<usize, Arc<HalfTransform>>>> = LazyLock::n
 pub fn half_single(n: usize) -> Arc<HalfTransform> {
     let mut halves = HALVES.lock().unwrap_or_else(PoisonError::into_inner);
     let made = halves.entry(n).or_insert_with(|| {
+        let half_turns = Turns::new(0.5 * TAU / n as f64, n / 2 + 1);
         Arc::new(HalfTransform {
             plan: FftPlanner::new().plan_fft_forward(n / 2),
-            turns: Turns::new(TAU / n as f64, n / 4 + 1),
-            half_turns: Turns::new(0.5 * TAU / n as f64, n / 2),
+            turns: half_turns.every_second(),
+            half_turns,
         })
     });
     Arc::clone(made)

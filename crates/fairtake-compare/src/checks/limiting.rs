@@ -137,7 +137,8 @@ fn less_mean(mut values: Vec<f64>) -> Vec<f64> {
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
     let n = values.len();
-    (values[(n - 1) / 2] + values[n / 2]) / 2.0
+    let (below, upper, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let lower = if n % 2 == 1 { *upper } else { below.iter().copied().fold(f64::NEG_INFINITY, f64::max) };
+    (lower + *upper) / 2.0
 }

@@ -198,17 +198,26 @@ fn interval(seen: &mut [f64], n: usize) -> Option<(f64, f64)> {
 struct Grid {
     octaves: Vec<f64>,
     /// A third of an octave wide.
-    thirds: Vec<(usize, usize)>,
+    thirds: Vec<Span>,
     /// A quarter of an octave wide.
-    quarters: Vec<(usize, usize)>,
+    quarters: Vec<Span>,
+}
+
+/// Places that are averaged.
+struct Span {
+    from: usize,
+    to: usize,
+    /// What each of them weighs.
+    weight: f64,
 }
 
 impl Grid {
     fn new(octaves: Vec<f64>) -> Grid {
-        let around = |reach: f64| -> Vec<(usize, usize)> {
+        let around = |reach: f64| -> Vec<Span> {
             let within = |at: &f64| {
                 let from = octaves.partition_point(|o| *o < at - reach);
-                (from, octaves.partition_point(|o| *o <= at + reach))
+                let to = octaves.partition_point(|o| *o <= at + reach);
+                Span { from, to, weight: 1.0 / (to - from) as f64 }
             };
             octaves.iter().map(within).collect()
         };
@@ -254,8 +263,8 @@ fn scan(spectrum: &[f64], grid: &Grid, cut: &Cut) -> Scan {
 }
 
 /// Averages over each of the spans, from the sums of the levels up to each place.
-fn smooth(sums: &[f64], spans: &[(usize, usize)]) -> Vec<f64> {
-    spans.iter().map(|(from, to)| (sums[*to] - sums[*from]) / (to - from) as f64).collect()
+fn smooth(sums: &[f64], spans: &[Span]) -> Vec<f64> {
+    spans.iter().map(|s| (sums[s.to] - sums[s.from]) * s.weight).collect()
 }
 
 /// Local maxima with their prominence (the lesser of the falls to both sides before anything higher) and the
@@ -263,10 +272,7 @@ fn smooth(sums: &[f64], spans: &[(usize, usize)]) -> Vec<f64> {
 fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
     let n = course.len();
     let mut out = Vec::new();
-    for i in 1..n.saturating_sub(1) {
-        if course[i] < threshold || course[i] < course[i - 1] || course[i] <= course[i + 1] {
-            continue;
-        }
+    for i in tops(course, threshold) {
         let prominence_db = fall(course[i], course[..i].iter().rev()).min(fall(course[i], &course[i + 1..]));
         if prominence_db < LEAST_PROMINENCE_DB {
             continue;
@@ -285,6 +291,29 @@ fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
             width_octaves: octaves[right] - octaves[left],
         });
     }
+    out
+}
+
+/// Places of the maxima from a level on that lie between two falls of what a feature must stand out by, and perhaps of some that
+/// do not: in one walk that keeps the highest since the last rise of that much until the next fall of that much.
+fn tops(course: &[f64], threshold: f64) -> Vec<usize> {
+    let mut out = Vec::new();
+    let (mut highest, mut lowest, mut is_rising) = (0, 0, true);
+    for (i, level) in course.iter().enumerate() {
+        if is_rising {
+            if *level >= course[highest] {
+                highest = i;
+            } else if course[highest] - level >= LEAST_PROMINENCE_DB {
+                out.push(highest);
+                (lowest, is_rising) = (i, false);
+            }
+        } else if *level < course[lowest] {
+            lowest = i;
+        } else if level - course[lowest] >= LEAST_PROMINENCE_DB {
+            (highest, is_rising) = (i, true);
+        }
+    }
+    out.retain(|i| *i > 0 && course[*i] >= threshold);
     out
 }
 
@@ -328,6 +357,32 @@ mod tests {
         assert!((found.peaks[0].octaves - centre).abs() < 0.02);
         assert!((found.peaks[0].prominence_db - 8.0).abs() < 0.4);
         assert!(found.notches.is_empty());
+    }
+
+    #[test]
+    fn one_walk_finds_every_maximum_that_stands_out() {
+        for seed in 0..2000u64 {
+            let mut state = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1;
+            let mut level = 0.0;
+            let course: Vec<f64> = (0..60)
+                .map(|_| {
+                    state =
+                        state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                    level += ((state >> 40) as f64 / f64::from(1 << 23) - 1.0) * 4.0;
+                    level
+                })
+                .collect();
+            let stands_out = |i: &usize| {
+                let (i, level) = (*i, course[*i]);
+                let is_top = level >= course[i - 1] && level > course[i + 1] && level >= -3.0;
+                let falls = [fall(level, course[..i].iter().rev()), fall(level, &course[i + 1..])];
+                is_top && falls[0].min(falls[1]) >= LEAST_PROMINENCE_DB
+            };
+            let octaves: Vec<f64> = (0..60).map(f64::from).collect();
+            let every: Vec<f64> = (1..59).filter(stands_out).map(|i| course[i]).collect();
+            let found: Vec<f64> = hills(&course, &octaves, -3.0).iter().map(|f| f.db).collect();
+            assert_eq!(found, every, "seed {seed}");
+        }
     }
 
     #[test]

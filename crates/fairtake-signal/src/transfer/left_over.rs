@@ -1,7 +1,7 @@
 //! What linear filters from one channel to the other leave over.
 
 use super::sums::sixth_octave;
-use super::{Kept, PairSpectra, Spectrum, Sums, wide};
+use super::{PairSpectra, Spectrum, Sums};
 use crate::units::power_db;
 use fairtake_transform::Complex;
 
@@ -32,10 +32,10 @@ impl PairSpectra {
         let delayed = |shape: &Spectrum| -> Option<f64> {
             let rest: Spectrum = ab.iter().zip(shape).map(|(g, h)| g * h.conj()).collect();
             // The shape is taken off the cross spectrum's size too.
-            let weights: Vec<f64> =
-                weights.iter().zip(shape).map(|(w, h)| w / h.norm().max(f64::MIN_POSITIVE)).collect();
+            let size = |h: &Complex<f64>| h.norm_sqr().sqrt().max(f64::MIN_POSITIVE);
+            let weights: Vec<f64> = weights.iter().zip(shape).map(|(w, h)| w / size(h)).collect();
             let (seconds, _) = self.delay_of(&rest, &weights)?;
-            let turned: Spectrum = shape.iter().enumerate().map(|(k, h)| h * self.turn(k, seconds)).collect();
+            let turned: Spectrum = shape.iter().zip(self.turns(seconds)).map(|(h, turn)| h * turn).collect();
             let cross: f64 = ab.iter().zip(&turned).map(|(g, h)| (g * h.conj()).re).sum();
             let energy: f64 = aa.iter().zip(&turned).map(|(e, h)| e * h.norm_sqr()).sum();
             let filter: Spectrum = turned.iter().map(|h| h * (cross / energy)).collect();
@@ -51,16 +51,9 @@ impl PairSpectra {
     /// Energy of B − H·A over the events that were not fitted on, in dB re B's, both without the noise that gaps show. No
     /// more than nine tenths are taken for noise: beyond, the noise is not known well enough.
     fn tested(&self, filter: &[Complex<f64>]) -> Option<f64> {
-        let over = |[a, b]: &[Kept; 2]| -> (f64, f64) {
-            let left =
-                filter.iter().zip(a).zip(b).map(|((h, a), b)| (wide(b) - h * wide(a)).norm_sqr()).sum();
-            (left, b.iter().map(|b| wide(b).norm_sqr()).sum())
-        };
-        let add = |(l, m): (f64, f64), (left, all)| (l + left, m + all);
-        let (left, all) = self.events.iter().skip(1).step_by(2).map(over).fold((0.0, 0.0), add);
+        let (left, all) = self.by_turns[1].left_by(filter);
         let (noise, noise_b) = self.gaps.as_ref().map_or((0.0, 0.0), |gaps| gaps.left_by(filter));
-        let tested_energy: f64 = self.faded_energy.iter().skip(1).step_by(2).sum();
-        let as_long = tested_energy / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
+        let as_long = self.faded_energy[1] / self.gaps_faded_energy.max(f64::MIN_POSITIVE);
         power_db((left - noise * as_long).max(0.1 * left) / (all - noise_b * as_long).max(0.1 * all))
     }
 

@@ -22,7 +22,7 @@ const CLEARLY: f64 = 1.25;
 const FEWEST: usize = 4;
 
 type Spectrum = Vec<Complex<f64>>;
-/// Half the size, for the many that are kept: their rounding, 6·10⁻⁸ of a bin, lies 144 dB below it.
+/// A cross spectrum, of half the size for the many that are kept: their rounding is 6·10⁻⁸ of a bin.
 type Kept = Vec<Complex<f32>>;
 
 /// Spectra of events seen by two microphones at once.
@@ -35,17 +35,20 @@ pub struct PairSpectra {
     smooth_coherence: OnceLock<Option<Vec<f64>>>,
     /// What moves a spectrum by a step of the fine grid: found when it is first asked for.
     fine_step: OnceLock<Spectrum>,
-    events: Vec<[Kept; 2]>,
+    /// Cross spectrum of each event, conj(A)·B.
+    events: Vec<Kept>,
     /// Sums over every second event, from the first and from the second on.
     by_turns: [Sums; 2],
-    /// Sum of the squares of the fading of each event: what a steady noise of variance one adds to every bin.
-    faded_energy: Vec<f64>,
+    /// Sums of the squares of their fading: what a steady noise of variance one adds to every bin.
+    faded_energy: [f64; 2],
     /// Sums over the stretches in which nothing is played.
     gaps: Option<Sums>,
     /// Sum of the squares of their fading.
     gaps_faded_energy: f64,
     /// Room for transforms, kept only to be filled again.
     padded: Vec<f64>,
+    /// The fading used last.
+    fading: Vec<f64>,
     scratch: Spectrum,
     spectra: [Spectrum; 2],
 }
@@ -81,6 +84,7 @@ impl PairSpectra {
         let forward = forward(n_fft);
         PairSpectra {
             padded: vec![0.0; n_fft],
+            fading: Vec::new(),
             scratch: forward.make_scratch_vec(),
             rate_hz: f64::from(rate_hz),
             n_fft,
@@ -91,7 +95,7 @@ impl PairSpectra {
             events: Vec::new(),
             by_turns: [0, 1].map(|_| Sums::new(n_fft / 2 + 1)),
             spectra: Default::default(),
-            faded_energy: Vec::new(),
+            faded_energy: [0.0; 2],
             gaps: None,
             gaps_faded_energy: 0.0,
         }
@@ -101,33 +105,41 @@ impl PairSpectra {
     pub fn push(&mut self, a: &[f32], b: &[f32]) {
         let energy = self.transform(a, b);
         self.smooth_coherence = OnceLock::new();
-        self.by_turns[self.events.len() % 2].add(&self.spectra);
-        self.events.push([0, 1].map(|k| {
-            let bins = self.spectra[k].iter();
-            bins.map(|bin| Complex::new(bin.re as f32, bin.im as f32)).collect()
-        }));
-        self.faded_energy.push(energy);
+        let turn = self.events.len() % 2;
+        self.faded_energy[turn] += energy;
+        let mut cross = vec![Complex::default(); self.spectra[0].len()];
+        self.by_turns[turn].add(&self.spectra, &mut cross);
+        self.events.push(cross);
     }
 
     /// Adds one stretch in which nothing is played. What a fit leaves over there is noise, be it shared or not; as much of
     /// it is taken off what the fit leaves over of events.
     pub fn push_gap(&mut self, a: &[f32], b: &[f32]) {
         self.gaps_faded_energy += self.transform(a, b);
-        self.gaps.get_or_insert_with(|| Sums::new(self.spectra[0].len())).add(&self.spectra);
+        let n_bins = self.spectra[0].len();
+        let gaps = self.gaps.get_or_insert_with(|| Sums::new(n_bins));
+        gaps.add(&self.spectra, &mut vec![Complex::default(); n_bins]);
     }
 
     /// Finds the spectra of one stretch of both channels, faded. Returns the energy that its fading leaves of a steady noise
     /// of variance one.
     fn transform(&mut self, a: &[f32], b: &[f32]) -> f64 {
-        let fading = fading(a.len().min(b.len()).min(self.n_fft));
+        let n = a.len().min(b.len()).min(self.n_fft);
+        if self.fading.len() != n {
+            self.fading = fading(n);
+        }
         for (samples, out) in [a, b].into_iter().zip(&mut self.spectra) {
-            self.padded.iter_mut().zip(samples).zip(&fading).for_each(|((p, x), w)| *p = f64::from(*x) * w);
-            self.padded[fading.len()..].fill(0.0);
+            self.padded
+                .iter_mut()
+                .zip(samples)
+                .zip(&self.fading)
+                .for_each(|((p, x), w)| *p = f64::from(*x) * w);
+            self.padded[n..].fill(0.0);
             out.resize(self.n_fft / 2 + 1, Complex::default());
             let done = self.forward.process_with_scratch(&mut self.padded, out, &mut self.scratch);
             done.expect("lengths are those of the plan");
         }
-        fading.iter().map(|w| w * w).sum()
+        self.fading.iter().map(|w| w * w).sum()
     }
 
     /// Number of events.
@@ -193,7 +205,7 @@ impl PairSpectra {
         let mut weighted: Spectrum = ab.iter().zip(weights).map(|(g, w)| g * w).collect();
         (weighted[0], weighted[last]) = (Complex::default(), Complex::default());
         let step = 1.0 / (FINER as f64 * self.rate_hz);
-        let turns = self.fine_step.get_or_init(|| (0..ab.len()).map(|k| self.turn(k, -step)).collect());
+        let turns = self.fine_step.get_or_init(|| self.turns(-step));
         let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
         let mut scratch = self.inverse.make_scratch_vec();
         // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
@@ -239,15 +251,15 @@ impl PairSpectra {
         let n = self.events.len() as f64;
         let mut curvature = 0.0;
         // What the slope of each bin's part counts, turned back to the delay.
-        let mut turned = vec![Complex::default(); ab.len()];
-        for k in 1..ab.len() - 1 {
+        let mut turned = self.turns(-seconds);
+        let last = ab.len() - 1;
+        (turned[0], turned[last]) = (Complex::default(), Complex::default());
+        for k in 1..last {
             let omega = TAU * k as f64 * self.rate_hz / self.n_fft as f64;
-            turned[k] = self.turn(k, seconds).conj() * (omega * weights[k]);
+            turned[k] *= omega * weights[k];
             curvature += omega * (ab[k] * turned[k]).re;
         }
-        let slope = |[a, b]: &[Kept; 2]| -> f64 {
-            a.iter().zip(b).zip(&turned).map(|((a, b), t)| (wide(a).conj() * wide(b) * t).im).sum()
-        };
+        let slope = |cross: &Kept| -> f64 { cross.iter().zip(&turned).map(|(g, t)| (wide(g) * t).im).sum() };
         let slopes: Vec<f64> = self.events.iter().map(slope).collect();
         let mean = slopes.iter().sum::<f64>() / n;
         let scatter: f64 = slopes.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
@@ -255,9 +267,19 @@ impl PairSpectra {
         (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
     }
 
-    /// e^(−jωτ) at a bin.
-    fn turn(&self, bin: usize, seconds: f64) -> Complex<f64> {
-        Complex::from_polar(1.0, -TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds)
+    /// e^(−jωτ) at every bin.
+    fn turns(&self, seconds: f64) -> Spectrum {
+        /// Of so many bins, each turn is that of the first of them times that of its place among them.
+        const AT_ONCE: usize = 64;
+        let turn = |bin: usize| Complex::cis(-TAU * bin as f64 * self.rate_hz / self.n_fft as f64 * seconds);
+        let n_bins = self.n_fft / 2 + 1;
+        let among: Spectrum = (0..AT_ONCE.min(n_bins)).map(turn).collect();
+        let mut out = Spectrum::with_capacity(n_bins);
+        for first in (0..n_bins).step_by(AT_ONCE) {
+            let to_first = turn(first);
+            out.extend(among.iter().take(n_bins - first).map(|a| a * to_first));
+        }
+        out
     }
 
     /// The transfer ratio B/A per bin, H1 = G_ab/G_aa, with its relative random error; `None` below four events.

@@ -1,6 +1,6 @@
 //! Auto and cross spectra summed over stretches.
 
-use fairtake_transform::Complex;
+use fairtake_transform::{Complex, Work, widest};
 
 /// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
 #[derive(Clone)]
@@ -15,13 +15,9 @@ impl Sums {
         Sums { aa: vec![0.0; n_bins], bb: vec![0.0; n_bins], ab: vec![Complex::default(); n_bins] }
     }
 
-    pub(super) fn add(&mut self, [a, b]: &[Vec<Complex<f64>>; 2]) {
-        let sums = self.aa.iter_mut().zip(&mut self.bb).zip(&mut self.ab);
-        for (((aa, bb), ab), (a, b)) in sums.zip(a.iter().zip(b)) {
-            *aa += a.norm_sqr();
-            *bb += b.norm_sqr();
-            *ab += a.conj() * b;
-        }
+    /// Adds one stretch; its own cross spectrum is written into `cross`.
+    pub(super) fn add(&mut self, spectra: &[Vec<Complex<f64>>; 2], cross: &mut [Complex<f32>]) {
+        widest(Added { sums: self, spectra, cross });
     }
 
     /// Both added.
@@ -40,6 +36,30 @@ impl Sums {
             (b + h.norm_sqr() * self.aa[k] - 2.0 * (h.conj() * self.ab[k]).re).max(0.0)
         });
         (left.sum(), self.bb.iter().sum())
+    }
+}
+
+/// One stretch more in the sums.
+struct Added<'a> {
+    sums: &'a mut Sums,
+    spectra: &'a [Vec<Complex<f64>>; 2],
+    cross: &'a mut [Complex<f32>],
+}
+
+impl Work for Added<'_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn done(self) {
+        let [a, b] = self.spectra;
+        let sums = self.sums.aa.iter_mut().zip(&mut self.sums.bb).zip(&mut self.sums.ab);
+        for ((((aa, bb), ab), cross), (a, b)) in sums.zip(self.cross).zip(a.iter().zip(b)) {
+            *aa += a.norm_sqr();
+            *bb += b.norm_sqr();
+            let own = a.conj() * b;
+            *ab += own;
+            *cross = Complex::new(own.re as f32, own.im as f32);
+        }
     }
 }
 
