@@ -120,8 +120,14 @@ fn level(centre_hz: f64, level_db: f64, standard_db: f64) -> BandLevel {
 }
 
 fn directions() -> Vec<Value> {
-    let turning =
-        Turning { angle_deg: 1.0, zero_deg: 0.0, distance_mm: 1000.0, centre_mm: 0.0, reflected_db: None };
+    let turning = Turning {
+        angle_deg: 1.0,
+        zero_deg: 0.0,
+        distance_mm: 1000.0,
+        centre_mm: 0.0,
+        reflected_db: None,
+        temperature_c: 20.0,
+    };
     let patterns = [
         (Pattern::FirstOrder(0.62), 0.62, 0.0, 15.0),
         (Pattern::FirstOrder(0.3), 0.3, 0.0, 20.0),

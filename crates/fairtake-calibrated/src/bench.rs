@@ -18,6 +18,8 @@ pub struct Bench {
     pub static_pressure_kpa: Option<f64>,
     /// Microphones by key.
     pub mics: BTreeMap<String, BenchMic>,
+    /// Names of the loudspeakers for people, by key.
+    pub sources: BTreeMap<String, String>,
     /// The sound calibrator. What belongs to a microphone (its pressure-to-free-field correction) stands with the microphone.
     pub calibrator: Option<Calibrator>,
     /// The converter's input at full scale, in dB re 1 V RMS of a sine; `None`: not known.
@@ -32,6 +34,21 @@ pub struct Bench {
     pub angle_within_deg: f64,
     /// The takes, in the order of the log.
     pub takes: Vec<BenchTake>,
+}
+
+/// Temperature that is taken where none is logged, in °C. Common practice, no source.
+const USUAL_TEMPERATURE_C: f64 = 20.0;
+
+impl Bench {
+    /// A loudspeaker's name for people; its key where it has none.
+    pub fn source_name<'b>(&'b self, key: &'b str) -> &'b str {
+        self.sources.get(key).map_or(key, |name| name.as_str())
+    }
+
+    /// The logged temperature in °C, or the usual one.
+    pub fn temperature_or_usual_c(&self) -> f64 {
+        self.temperature_c.unwrap_or(USUAL_TEMPERATURE_C)
+    }
 }
 
 /// One microphone as measurements need it.
@@ -97,8 +114,25 @@ pub enum MeasuredRole {
 }
 
 impl MeasuredRole {
-    /// Every role as the log writes it.
-    pub const WORDS: [&str; 5] = ["response", "calibrator", "self-noise", "chain-noise", "ambient"];
+    /// Every role.
+    pub const ALL: [MeasuredRole; 5] = [
+        MeasuredRole::Response,
+        MeasuredRole::Calibrator,
+        MeasuredRole::SelfNoise,
+        MeasuredRole::ChainNoise,
+        MeasuredRole::Ambient,
+    ];
+
+    /// As the log writes it.
+    pub fn word(self) -> &'static str {
+        match self {
+            MeasuredRole::Response => "response",
+            MeasuredRole::Calibrator => "calibrator",
+            MeasuredRole::SelfNoise => "self-noise",
+            MeasuredRole::ChainNoise => "chain-noise",
+            MeasuredRole::Ambient => "ambient",
+        }
+    }
 
     /// In words.
     pub fn words(self) -> &'static str {
@@ -184,5 +218,21 @@ impl BenchTake {
         let n = self.samples.read(0, &mut samples)?;
         samples.truncate(n);
         Ok(samples)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_role_is_read_by_the_word_that_is_written() {
+        for role in MeasuredRole::ALL {
+            let read: MeasuredRole = serde_json::from_value(role.word().into()).expect("a role");
+            assert_eq!(read, role);
+        }
+        // No role is left out: serde names them all when it meets a word that is none.
+        let said = serde_json::from_str::<MeasuredRole>("\"none\"").expect_err("is none").to_string();
+        assert_eq!(said.matches('`').count(), 2 * (1 + MeasuredRole::ALL.len()), "{said}");
     }
 }

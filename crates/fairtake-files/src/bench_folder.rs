@@ -35,6 +35,7 @@ impl ShootoutFolder {
             place_within_mm: log.bench.place_within_mm,
             distance_within_mm: log.bench.distance_within_mm,
             angle_within_deg: log.bench.angle_within_deg,
+            sources: log.shootout.sources.iter().map(|(key, s)| (key.clone(), s.name.clone())).collect(),
             ..Bench::default()
         };
         for (key, files) in &log.bench.mics {

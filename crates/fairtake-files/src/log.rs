@@ -312,7 +312,7 @@ impl Reader<'_> {
 
     /// What a take is for: the words of comparisons and of measurements are one list to whoever writes them.
     fn role(&self, t: Fields) -> Result<LoggedRole, LogError> {
-        let words: Vec<&str> = ROLES.into_iter().chain(MeasuredRole::WORDS).collect();
+        let words: Vec<&str> = ROLES.into_iter().chain(MeasuredRole::ALL.map(MeasuredRole::word)).collect();
         Ok(self.word(t, "role", &words)?.unwrap_or(LoggedRole::Compared(Role::Compared)))
     }
 
@@ -324,7 +324,7 @@ impl Reader<'_> {
         shootout: &Shootout,
     ) -> Result<TakeEntry, LogError> {
         if let Some(key) = log_bench::TAKE_KEYS.into_iter().find(|key| t.contains_key(key)) {
-            let hint = format!("add a role: {}", MeasuredRole::WORDS.join(", "));
+            let hint = format!("add a role: {}", MeasuredRole::ALL.map(MeasuredRole::word).join(", "));
             let what = format!("`{key}` belongs to takes of a measurement");
             return Err(self.fail(self.value_span(t, key), what, &hint));
         }

@@ -209,13 +209,14 @@ impl Reader<'_> {
         let class: Option<String> = self.text_of(t, "class")?;
         let class = match class.as_deref() {
             None => None,
-            Some("ls") => Some(CalibratorClass::Ls),
-            Some("1") => Some(CalibratorClass::One),
-            Some("2") => Some(CalibratorClass::Two),
-            Some(other) => {
-                let what = format!("`class` cannot be `{other}`");
-                return Err(self.fail(self.value_span(t, "class"), what, "write \"ls\", \"1\" or \"2\""));
-            }
+            Some(word) => match CalibratorClass::ALL.into_iter().find(|class| class.word() == word) {
+                Some(class) => Some(class),
+                None => {
+                    let what = format!("`class` cannot be `{word}`");
+                    let hint = format!("write one of {:?}", CalibratorClass::ALL.map(CalibratorClass::word));
+                    return Err(self.fail(self.value_span(t, "class"), what, &hint));
+                }
+            },
         };
         let expanded = self.number(t, "certificate_expanded_db", 0.0, 10.0)?;
         let certificate_db = match (self.number(t, "certificate_db", -5.0, 5.0)?, expanded) {

@@ -45,7 +45,7 @@ impl LogFile {
         let mut changed = self.document.clone();
         let takes = changed.entry("takes").or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
         if let Some(takes) = takes.as_array_of_tables_mut() {
-            takes.push(table(take, self)?);
+            takes.push(table(take));
         }
         let text = changed.to_string();
         let log = parse_log(&self.path.display().to_string(), &text)?;
@@ -59,11 +59,7 @@ impl LogFile {
     }
 }
 
-fn table(take: &NewMeasured, log: &LogFile) -> Result<Table, LogError> {
-    let role = serde_json::to_value(take.role).ok();
-    let Some(role) = role.as_ref().and_then(serde_json::Value::as_str) else {
-        return Err(log.fail("the role has no word".into(), "choose another"));
-    };
+fn table(take: &NewMeasured) -> Table {
     let mut t = Table::new();
     t["file"] = value(take.file.as_str());
     if take.channel != 1 {
@@ -73,7 +69,7 @@ fn table(take: &NewMeasured, log: &LogFile) -> Result<Table, LogError> {
     if !take.source.is_empty() {
         t["source"] = value(take.source.as_str());
     }
-    t["role"] = value(role);
+    t["role"] = value(take.role.word());
     if let Some(file) = &take.excitation {
         t["excitation"] = value(file.as_str());
     }
@@ -86,7 +82,7 @@ fn table(take: &NewMeasured, log: &LogFile) -> Result<Table, LogError> {
             t[key] = value(number);
         }
     }
-    Ok(t)
+    t
 }
 
 /// Folders of a shootout in which files of `fairtake sweep` are looked for.

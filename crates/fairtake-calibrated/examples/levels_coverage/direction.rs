@@ -1,15 +1,23 @@
 //! Polar patterns on a turntable.
 
 use crate::table::Row;
-use fairtake_calibrated::BandLevel;
-use fairtake_calibrated::direction::{AngleTake, Turning, direction};
+use fairtake_calibrated::direction::{AngleTake, Null, NullAngle, Turning, direction};
 use fairtake_calibrated::proximity::speed_of_sound_m_s;
+use fairtake_calibrated::{BandLevel, Quantity};
 use fairtake_virtual_studio::bench::turntable::{Pattern, TurntableRun};
 use std::f64::consts::PI;
 
 /// A first-order pattern at 1 kHz, 1 m before a point source.
 fn near(share: f64) -> Pattern {
     Pattern::FirstOrderAt { share, kr: 2.0 * PI * 1000.0 / speed_of_sound_m_s(20.0) }
+}
+
+/// The angle of a null that is told from its neighbours.
+fn at(null: &Null) -> Option<&Quantity> {
+    match &null.angle {
+        NullAngle::At(angle) => Some(angle),
+        NullAngle::Between { .. } => None,
+    }
 }
 
 /// Rows for patterns, steps and sides.
@@ -60,8 +68,14 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
         zero_deg: 1.0,
         centre_share: 0.01,
     };
-    let turning =
-        Turning { angle_deg: 1.0, zero_deg: 1.0, distance_mm: 1000.0, centre_mm: 10.0, reflected_db: None };
+    let turning = Turning {
+        angle_deg: 1.0,
+        zero_deg: 1.0,
+        distance_mm: 1000.0,
+        centre_mm: 10.0,
+        reflected_db: None,
+        temperature_c: 20.0,
+    };
     let row = |figure: &str| Row::new(format!("{name}: {figure}"));
     let mut index = row("directivity index (dB)");
     let mut halves = row("front to back, random (dB)");
@@ -105,7 +119,7 @@ fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> 
         if let Some(b) = first_order {
             share.add(band.first_order.as_ref().map(|f| &f.gradient_share), b);
             if b >= 0.5 {
-                null.add(band.null.as_ref().map(|n| &n.angle_deg), (-(1.0 - b) / b).acos().to_degrees());
+                null.add(band.null.as_ref().and_then(at), (-(1.0 - b) / b).acos().to_degrees());
             }
         }
     }

@@ -1,8 +1,9 @@
-//! How often the intervals of sensitivity, noise, direction and proximity hold the truth that was made:
-//! `levels_coverage [N] [PART]`, N measurements a row (2,000), PART one of `level`, `direction`, `proximity`.
+//! How often the intervals of sensitivity, noise, pairs, direction and proximity hold the truth that was made:
+//! `levels_coverage [N] [PART]`, N measurements a row (2,000), PART one of `level`, `pairs`, `direction`, `proximity`.
 
 mod direction;
 mod level;
+mod pairs;
 mod proximity;
 mod table;
 
@@ -15,6 +16,9 @@ fn main() {
     let mut rows = Vec::new();
     if wants("level") {
         rows.extend(level::rows(n));
+    }
+    if wants("pairs") {
+        rows.extend(pairs::rows(n));
     }
     if wants("direction") {
         rows.extend(direction::rows(n));

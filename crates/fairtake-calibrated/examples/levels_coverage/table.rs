@@ -24,6 +24,21 @@ impl Row {
         self.n + self.unknown > 0
     }
 
+    /// What the row is of.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// How many measurements gave a value and an interval.
+    pub fn n(&self) -> u64 {
+        self.n
+    }
+
+    /// Share of intervals that hold.
+    pub fn share(&self) -> f64 {
+        self.held as f64 / self.n as f64
+    }
+
     /// Takes in a measurement; what is unknown is counted apart.
     pub fn add(&mut self, found: Option<&Quantity>, truth: f64) {
         let Some((value, half)) = found.and_then(|q| Some((q.value, q.half?))) else {
@@ -43,8 +58,8 @@ pub fn table(rows: &[Row]) -> String {
         "| figure | n | unknown | intervals that hold | median half width | mean error | spread |\n|---|---|---|---|---|---|---|\n",
     );
     for row in rows {
-        if row.n == 0 {
-            let _ = writeln!(out, "| {} | 0 | {} | – | – | – | – |", row.name, row.unknown);
+        if row.n() == 0 {
+            let _ = writeln!(out, "| {} | 0 | {} | – | – | – | – |", row.name(), row.unknown);
             continue;
         }
         let n = row.n as f64;
@@ -59,7 +74,7 @@ pub fn table(rows: &[Row]) -> String {
             row.name,
             row.n,
             row.unknown,
-            row.held as f64 / n
+            row.share()
         );
     }
     out

@@ -239,12 +239,18 @@ fn substitution_in_a_room(seed: u64, held: &mut Held) {
     hold_relative(held, &found.points, &tested);
 }
 
-/// The reference's certificate, off by a normal error of half its stated width, another one every octave; against 1 kHz, as they are
-/// stated.
+/// The reference's certificate: what it states is off by a normal error, smooth over an octave. It is stated against 1 kHz, where it is 0 by
+/// definition and nowhere else; an octave and more away its standard deviation is half of the stated width.
 fn certificate(taken: &Response, reference: &Chain, rng: &mut ChaCha8Rng) -> Reference {
-    let errors: Vec<f64> = (0..12).map(|_| 0.2 * normal(rng)).collect();
-    let octave = |hz: f64| (hz / 20.0).log2().max(0.0) as usize;
-    let error = |hz: f64| if octave(hz) == octave(1000.0) { 0.0 } else { errors[octave(hz)] };
+    let each = 0.2 / std::f64::consts::SQRT_2;
+    let errors: Vec<f64> = (0..13).map(|_| each * normal(rng)).collect();
+    let smooth = |hz: f64| {
+        let octaves = (hz / 20.0).log2().clamp(0.0, 11.0);
+        let (below, share) = (octaves as usize, octaves.fract());
+        // As wide between as at the octaves.
+        ((1.0 - share) * errors[below] + share * errors[below + 1]) / (1.0 - share).hypot(share)
+    };
+    let error = |hz: f64| smooth(hz) - smooth(1000.0);
     let points = taken.points.iter().map(|p| (p.hz, reference.band_db(p.from_hz, p.to_hz) + error(p.hz)));
     Reference {
         correction: Some(TextCurve::new(points.collect()).expect("rising")),

@@ -3,6 +3,7 @@
 
 use super::Turning;
 use crate::band_level::{BandLevel, DB_PER_NEPER};
+use crate::proximity::speed_of_sound_m_s;
 use crate::{Contribution, Quantity};
 
 /// A reading of one band.
@@ -33,6 +34,8 @@ pub(super) struct Doubts {
     pub centre_db: f64,
     /// Distance in m: what a pressure gradient reads more of than pressure before a near source.
     pub distance_m: f64,
+    /// Speed of sound in m/s.
+    pub speed_m_s: f64,
 }
 
 impl Doubts {
@@ -45,6 +48,7 @@ impl Doubts {
             // 20 lg(1 + e/d).
             centre_db: 2.0 * DB_PER_NEPER * standard(turning.centre_mm) / turning.distance_mm,
             distance_m: turning.distance_mm / 1000.0,
+            speed_m_s: speed_of_sound_m_s(turning.temperature_c),
         }
     }
 }
@@ -163,6 +167,7 @@ mod tests {
             distance_mm: 1000.0,
             centre_mm: 10.0,
             reflected_db: None,
+            temperature_c: 20.0,
         };
         let found =
             derived(&points, &Doubts::of(&turning), |p| Some(p[1].1 - p[0].1)).expect("always a figure");

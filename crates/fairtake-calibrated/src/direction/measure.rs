@@ -5,9 +5,8 @@ use super::budget::{Doubts, Moved, Point, derived};
 use super::curve::{Side, WIDEST_DEG, steps};
 use super::layout::Layout;
 use super::pattern::{first_order, null};
-use super::results::{
-    BandDirection, Direction, DirectionConditions, FrontToRandom, LevelThere, PolarPoint, Sides,
-};
+use super::polar::polar_point;
+use super::results::{BandDirection, Direction, DirectionConditions, FrontToRandom, LevelThere, Sides};
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
@@ -33,6 +32,7 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         ("tolerance of the angles in degrees", turning.angle_deg, 0.0, 20.0),
         ("tolerance of the front in degrees", turning.zero_deg, 0.0, 20.0),
         ("distance in mm", turning.distance_mm, 50.0, 20_000.0),
+        ("temperature in °C", turning.temperature_c, -40.0, 60.0),
         ("tolerance of the acoustic centre in mm", turning.centre_mm, 0.0, turning.distance_mm / 2.0),
     ] {
         if !(from..=to).contains(&value) {
@@ -212,51 +212,6 @@ fn left_out(curve: &Side, side: &[usize], points: &[Point]) -> f64 {
         .fold(0.0, f64::max)
 }
 
-fn polar_point(k: usize, points: &[Point], layout: &Layout, doubts: &Doubts, still: &[Moved]) -> PolarPoint {
-    let (own, front) = (&points[k], &points[layout.front]);
-    let value = own.level.level_db - front.level.level_db;
-    let budget = || -> Option<Vec<Contribution>> {
-        let plain = |from: &str, standard: f64| Contribution {
-            from: from.into(),
-            standard,
-            degrees_of_freedom: None,
-        };
-        let reading = |p: &Point, from: &str| {
-            Some(Contribution {
-                degrees_of_freedom: p.level.degrees_of_freedom,
-                ..plain(from, p.level.standard_db?)
-            })
-        };
-        if k == layout.front {
-            return Some(vec![plain("by definition", 0.0)]);
-        }
-        let side = layout.side(layout.sides.iter().find(|side| side.contains(&k))?, still);
-        // dB per degree, by what lies around the point.
-        let db_at = |angle: f64| side.at(angle).and_then(power_db);
-        let slope = match (db_at(own.angle_deg.abs() + 1.0), db_at(own.angle_deg.abs() - 1.0)) {
-            (Some(up), Some(down)) => (up - down) / 2.0,
-            (Some(up), None) => up - value,
-            (None, Some(down)) => value - down,
-            (None, None) => return None,
-        };
-        // At the back the two sides of a degree are mirror images.
-        let slope = if own.angle_deg.abs() > 179.5 { 0.0 } else { slope };
-        Some(vec![
-            reading(own, "reading")?,
-            reading(front, "reading of the front")?,
-            plain("angle", slope.abs() * doubts.angle_deg),
-            plain("zero of the angles", slope.abs() * doubts.zero_deg),
-            plain(
-                "acoustic centre off the axis",
-                doubts.centre_db * (1.0 - own.angle_deg.to_radians().cos()),
-            ),
-        ])
-    };
-    let level_db =
-        budget().map_or_else(|| Quantity::of_unknown_uncertainty(value), |b| Quantity::new(value, b));
-    PolarPoint { angle_deg: own.angle_deg, level_db, standing: Standing::of(own.at_most) }
-}
-
 /// What the steps themselves may do to the index: a quarter of what leaving out every second angle does, where that is
 /// more than the readings explain.
 fn with_steps(index: Quantity, layout: &Layout, still: &[Moved]) -> Quantity {
@@ -314,6 +269,9 @@ fn front_to_random(thirds: &[BandDirection]) -> Option<FrontToRandom> {
     Some(FrontToRandom { from_hz: first, to_hz: last, index_db })
 }
 
+#[cfg(test)]
+#[path = "bounds_tests.rs"]
+mod bounds_tests;
 #[cfg(test)]
 #[path = "measure_tests.rs"]
 mod tests;

@@ -10,6 +10,7 @@ mod curve;
 mod first_order;
 mod layout;
 mod pattern;
+mod polar;
 mod symmetry;
 
 mod measure;
@@ -18,8 +19,8 @@ mod results;
 pub use caution::{DirectionCaution, DirectionError};
 pub use measure::direction;
 pub use results::{
-    BandDirection, Direction, DirectionConditions, FirstOrder, FrontToRandom, LevelThere, Null, NullBy,
-    PolarPoint, Sides, Symmetry,
+    Apart, BandDirection, Direction, DirectionConditions, FirstOrder, FrontToRandom, LevelThere, Null,
+    NullAngle, NullBy, PolarPoint, Sides, Symmetry,
 };
 
 use crate::band_level::BandLevel;
@@ -50,4 +51,6 @@ pub struct Turning {
     /// The loudest sound that any take holds behind the gate, in dB re the direct sound from the front; `None`: nothing is. Where the
     /// direct sound drowns, the gate is laid on a reflection instead, and that is no louder than this.
     pub reflected_db: Option<f64>,
+    /// Temperature of the air in °C, which tells the speed of sound.
+    pub temperature_c: f64,
 }

@@ -3,9 +3,9 @@
 use super::budget::{Doubts, Moved, Point, derived};
 use super::first_order::{Fit, Square, fit};
 use super::layout::Layout;
-use super::results::{FirstOrder, Null, NullBy};
+use super::results::{FirstOrder, Null, NullAngle, NullBy};
 use crate::band_level::DB_PER_NEPER;
-use crate::proximity::speed_of_sound_m_s;
+use crate::level::Standing;
 use crate::{Contribution, Quantity};
 use fairtake_signal::units::{amplitude_db, db_to_power};
 use std::f64::consts::TAU;
@@ -43,7 +43,7 @@ fn squares(points: &[Point], moved: &[Moved], front: usize, doubts: &Doubts, sha
 /// The best-fitting first-order pattern with its budget.
 pub(super) fn first_order(points: &[Point], front: usize, doubts: &Doubts) -> Option<(FirstOrder, Fit)> {
     let still: Vec<Moved> = points.iter().map(|p| (p.angle_deg, p.level.level_db)).collect();
-    let kr = TAU * points[front].level.centre_hz * doubts.distance_m / speed_of_sound_m_s(20.0);
+    let kr = TAU * points[front].level.centre_hz * doubts.distance_m / doubts.speed_m_s;
     // The weights ask for the slope, the slope for a fit: twice.
     let first = fit(&squares(points, &still, front, doubts, 0.5), kr)?;
     let roughly = first.gradient_share().clamp(0.0, 1.0);
@@ -85,6 +85,7 @@ pub(super) fn null(
 ) -> Option<Null> {
     let front_db = points[layout.front].level.level_db;
     let lowest = points.iter().min_by(|p, q| p.level.level_db.total_cmp(&q.level.level_db))?;
+    let standing = Standing::of(lowest.at_most);
     let lowest_db = {
         let value = lowest.level.level_db - front_db;
         match (lowest.level.standard_db, points[layout.front].level.standard_db) {
@@ -131,16 +132,34 @@ pub(super) fn null(
             }
             _ => Quantity::of_unknown_uncertainty(value),
         };
-        return Some(Null { angle_deg, by: NullBy::FirstOrder, lowest_db });
+        return Some(Null { angle: NullAngle::At(angle_deg), by: NullBy::FirstOrder, lowest_db, standing });
+    }
+    if lowest_db.value > NULL_DB {
+        return None;
+    }
+    if lowest.at_most {
+        return Some(Null { angle: bounded(points), by: NullBy::LowestLevel, lowest_db, standing });
     }
     let side = layout.sides.iter().find(|side| side.iter().any(|k| points[*k] == *lowest))?;
     let at = side.iter().position(|k| points[*k] == *lowest)?;
     let angle = lowest.angle_deg.abs();
     let gap = |other: usize| side.get(other).map_or(0.0, |k| (points[*k].angle_deg.abs() - angle).abs());
     let reach = gap(at + 1).max(at.checked_sub(1).map_or(0.0, gap));
-    (lowest_db.value <= NULL_DB && at > 0).then(|| Null {
-        angle_deg: Quantity::new(angle, vec![Contribution::within("step between angles", reach)]),
+    (at > 0).then(|| Null {
+        angle: NullAngle::At(Quantity::new(angle, vec![Contribution::within("step between angles", reach)])),
         by: NullBy::LowestLevel,
         lowest_db,
+        standing,
     })
+}
+
+/// Between which angles a null lies that walls hide: every level below the limit is a bound, so that it lies beside one of these, as far as
+/// the nearest angle that was surely heard.
+fn bounded(points: &[Point]) -> NullAngle {
+    let of = |at_most: bool| points.iter().filter(move |p| p.at_most == at_most).map(|p| p.angle_deg.abs());
+    let (nearest, farthest) = (of(true).fold(180.0, f64::min), of(true).fold(0.0, f64::max));
+    NullAngle::Between {
+        from_deg: of(false).filter(|angle| *angle < nearest).fold(0.0, f64::max),
+        to_deg: of(false).filter(|angle| *angle > farthest).fold(180.0, f64::min),
+    }
 }

@@ -58,15 +58,32 @@ pub enum NullBy {
     LowestLevel,
 }
 
+/// At which angle the microphone hears least, in degrees without a sign.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NullAngle {
+    /// There.
+    At(Quantity),
+    /// Somewhere between: what is read at each angle between these may be what walls reflect, and no one of them is told from the others.
+    Between {
+        /// Nearest angle towards the front that was surely heard.
+        from_deg: f64,
+        /// Nearest angle towards the back that was, or the back.
+        to_deg: f64,
+    },
+}
+
 /// Where the microphone hears least.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Null {
-    /// In degrees.
-    pub angle_deg: Quantity,
+    /// Where.
+    pub angle: NullAngle,
     /// How it was found.
     pub by: NullBy,
     /// Lowest measured level in dB: the null is at least so deep, whatever walls reflect into it.
     pub lowest_db: Quantity,
+    /// Whether that level is the microphone's own, or may be what walls reflect to it.
+    pub standing: Standing,
 }
 
 /// The best-fitting pattern A + B·cos θ with A + B = 1.
@@ -78,11 +95,23 @@ pub struct FirstOrder {
     pub residual_db: Option<f64>,
 }
 
-/// How alike both sides are, at angles recorded on both where neither lies 20 dB below the front.
+/// How a difference of sides stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Apart {
+    /// Both sides were surely heard.
+    Measured,
+    /// The lower side is at most what was read: they are so far apart or farther.
+    AtLeast,
+}
+
+/// How alike both sides are, at angles recorded on both where neither lies 20 dB below the front and one at least is surely heard.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Symmetry {
     /// Greatest difference, positive side less negative side, in dB.
     pub greatest_db: Quantity,
+    /// How it stands.
+    pub apart: Apart,
     /// Its angle in degrees.
     pub at_deg: f64,
     /// Root of the mean square of the differences, what the readings' spread makes of it taken off, in dB.

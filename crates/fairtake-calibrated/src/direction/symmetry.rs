@@ -3,7 +3,7 @@
 use super::DirectionCaution;
 use super::budget::{Doubts, Point, derived};
 use super::layout::Layout;
-use super::results::{BandDirection, Symmetry};
+use super::results::{Apart, BandDirection, Symmetry};
 use crate::Quantity;
 use fairtake_signal::units::power_db;
 
@@ -20,7 +20,10 @@ pub(super) fn symmetry(points: &[Point], layout: &Layout, doubts: &Doubts) -> Op
         .filter(|k| points[*k].angle_deg > 0.5 && points[*k].angle_deg < 179.5)
         .filter_map(|k| {
             let other = points.iter().position(|q| (q.angle_deg + points[k].angle_deg).abs() < 0.5)?;
-            (high(&points[k]) && high(&points[other])).then_some((k, other))
+            // Of two bounds nothing follows; of one and a level, how far the sides are apart at least, if the bound is the lower one. It
+            // always is: below a limit all levels are bounds, above it none.
+            let one_is_known = !(points[k].at_most && points[other].at_most);
+            (one_is_known && high(&points[k]) && high(&points[other])).then_some((k, other))
         })
         .collect();
     let difference = |(a, b): &(usize, usize)| points[*a].level.level_db - points[*b].level.level_db;
@@ -33,12 +36,15 @@ pub(super) fn symmetry(points: &[Point], layout: &Layout, doubts: &Doubts) -> Op
     let angle = points[a].angle_deg;
     let side_of = |k: usize| layout.sides.iter().find(|side| side.contains(&k));
     let (side_a, side_b) = (side_of(a)?, side_of(b)?);
-    let greatest_db = derived(points, doubts, |moved| {
+    // What walls may have made is said by how it stands: its interval is that of the reading.
+    let read: Vec<Point> = points.iter().map(|p| Point { at_most: false, ..*p }).collect();
+    let greatest_db = derived(&read, doubts, |moved| {
         let [up, down] = [side_a, side_b].map(|side| layout.side(side, moved).at(angle).and_then(power_db));
         Some(up? - down?)
     });
     Some(Symmetry {
         greatest_db: greatest_db.unwrap_or_else(|| Quantity::of_unknown_uncertainty(difference(greatest))),
+        apart: if points[a].at_most || points[b].at_most { Apart::AtLeast } else { Apart::Measured },
         at_deg: angle,
         rms_db: (squares / pairs.len() as f64).max(0.0).sqrt(),
         n_angles: pairs.len(),

@@ -51,6 +51,27 @@ pub enum CalibratorClass {
 }
 
 impl CalibratorClass {
+    /// Every class, the finest first.
+    pub const ALL: [CalibratorClass; 3] = [CalibratorClass::Ls, CalibratorClass::One, CalibratorClass::Two];
+
+    /// As the log writes it.
+    pub fn word(self) -> &'static str {
+        match self {
+            CalibratorClass::Ls => "ls",
+            CalibratorClass::One => "1",
+            CalibratorClass::Two => "2",
+        }
+    }
+
+    /// As people write it.
+    pub fn words(self) -> &'static str {
+        match self {
+            CalibratorClass::Ls => "LS",
+            CalibratorClass::One => "1",
+            CalibratorClass::Two => "2",
+        }
+    }
+
     /// Largest deviation from the stated level in dB.
     ///
     /// # Source

@@ -186,6 +186,7 @@ fn substitution_carries_the_sensitivity_over_and_its_doubts_too() {
         position_mm: 5.0,
         reflections_db: 0.1,
         gain_change_db: Stated::within(10.0, 0.1),
+        temperature_c: 20.0,
     };
     let own = Chain { gain_db: Some(Stated::exact(20.0)), full_scale_dbv: Some(Stated::exact(10.0)) };
     let found = by_substitution(&reference, &[-40.0, -40.02, -39.98], &[-31.0, -31.1, -30.9], &field, &own)

@@ -29,6 +29,8 @@ pub struct Field {
     pub reflections_db: f64,
     /// Gain of the reference's chain now less that of its calibrator takes, in dB.
     pub gain_change_db: Stated,
+    /// Temperature of the air in °C, which tells the speed of sound.
+    pub temperature_c: f64,
 }
 
 /// Sensitivity of a microphone from levels at 1 kHz, in dB re a full-scale sine or re what was played: the reference's and its
@@ -57,6 +59,7 @@ pub fn by_substitution(
         ("level of what was played in dBFS", field.played_dbfs, -120.0, 0.0),
         ("distance in mm", field.distance_mm, 50.0, 20_000.0),
         ("tolerance of the place in mm", field.position_mm, 0.0, field.distance_mm / 2.0),
+        ("temperature in °C", field.temperature_c, -40.0, 60.0),
         ("tolerance for reflections in dB", field.reflections_db, 0.0, 6.0),
     ] {
         if !(from..=to).contains(&value) {
@@ -83,7 +86,9 @@ pub fn by_substitution(
     budget.push(Contribution::within("reflections", field.reflections_db));
     // A gradient receiver near a point reads high by up to 10 lg(1 + 1/(kr)²); its pattern is not asked here.
     let frequency_hz = reference.conditions.frequency_hz;
-    let kr = std::f64::consts::TAU * frequency_hz * field.distance_mm / 1000.0 / speed_of_sound_m_s(20.0);
+    let kr = std::f64::consts::TAU * frequency_hz * field.distance_mm
+        / 1000.0
+        / speed_of_sound_m_s(field.temperature_c);
     budget.push(Contribution::within("near field", power_db(1.0 + 1.0 / (kr * kr)).unwrap_or(0.0)));
     let mut cautions = reference.cautions.clone();
     if let [first, .., last] = reference_dbfs

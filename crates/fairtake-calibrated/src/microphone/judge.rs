@@ -1,4 +1,4 @@
-//! A response against a published curve, a tolerance mask, or another microphone.
+//! A response against a published curve or a tolerance mask.
 
 use crate::quantity::Quantity;
 use crate::response::Point;
@@ -6,10 +6,10 @@ use crate::text_curve::{TextCurve, TextMask};
 use serde::{Deserialize, Serialize};
 
 /// Levels are matched over this range, in Hz, before shapes are compared.
-const MATCHED_HZ: (f64, f64) = (250.0, 4000.0);
+pub(super) const MATCHED_HZ: (f64, f64) = (250.0, 4000.0);
 
-/// A response that lies within a mask may be called outside in so many of one cases.
-const MISSED: f64 = 0.05;
+/// Of figures that all hold, one may be called otherwise in so many of one cases.
+pub(super) const MISSED: f64 = 0.05;
 
 /// How far a response lies from a curve, at one frequency.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -58,17 +58,6 @@ pub struct MaskResult {
     pub n_points: usize,
 }
 
-/// Two microphones side by side.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PairMatch {
-    /// Second less first, mean over 250 Hz to 4 kHz (over all, where nothing lies there), in dB: taken off before shapes are compared.
-    pub level_db: f64,
-    /// Largest deviation of the shapes, second less first, levels matched. Its interval is that of this frequency by itself.
-    pub largest: Held,
-    /// Within what range they were compared, in Hz.
-    pub range_hz: (f64, f64),
-}
-
 /// A response held against a published curve. `None` where they have no frequency in common.
 pub fn deviation(points: &[Point], curve: &TextCurve) -> Option<Deviation> {
     let raw: Vec<(f64, &Quantity, f64)> =
@@ -115,29 +104,6 @@ pub fn held_against(points: &[Point], mask: &TextMask) -> Option<MaskResult> {
     (n_points > 0).then_some(MaskResult { verdict, beyond, undecided_hz, n_points })
 }
 
-/// Two microphones measured alike, side by side: what the loudspeaker did falls out. `None` where they have no frequency in common.
-pub fn pair_match(first: &[Point], second: &[Point]) -> Option<PairMatch> {
-    let raw: Vec<(f64, Quantity)> = first
-        .iter()
-        .zip(second)
-        .filter(|(a, b)| a.hz == b.hz)
-        .filter_map(|(a, b)| {
-            let (x, y) = (a.level_db.as_ref()?, b.level_db.as_ref()?);
-            // One gate for both: what it cuts off counts once.
-            let theirs = y.budget.iter().filter(|part| part.from != "gate");
-            let budget = x.budget.iter().chain(theirs).cloned().collect();
-            Some((a.hz, Quantity::new(y.value - x.value, budget)))
-        })
-        .collect();
-    let level_db = matched_db(raw.iter().map(|(hz, q)| (*hz, q.value)))?;
-    let held: Vec<Held> = raw
-        .into_iter()
-        .map(|(hz, q)| Held { hz, deviation_db: Quantity { value: q.value - level_db, ..q } })
-        .collect();
-    let range_hz = (held.first()?.hz, held.last()?.hz);
-    Some(PairMatch { level_db, largest: largest(&held)?, range_hz })
-}
-
 /// Mean over the range where levels are matched, or over all where nothing lies in it.
 fn matched_db(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
     let all: Vec<(f64, f64)> = values.collect();
@@ -147,6 +113,6 @@ fn matched_db(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
     mean(&within).or_else(|| mean(&all.iter().map(|(_, db)| *db).collect::<Vec<f64>>()))
 }
 
-fn largest(held: &[Held]) -> Option<Held> {
+pub(super) fn largest(held: &[Held]) -> Option<Held> {
     held.iter().max_by(|a, b| a.deviation_db.value.abs().total_cmp(&b.deviation_db.value.abs())).cloned()
 }

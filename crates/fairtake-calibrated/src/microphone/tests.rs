@@ -1,4 +1,4 @@
-//! Substitution, ranges, masks and pairs, on curves whose answer is known.
+//! Substitution, ranges and masks, on curves whose answer is known.
 
 use super::*;
 use crate::excitation::{Excitation, Form};
@@ -116,7 +116,7 @@ fn the_spread_of_repeats_is_the_uncertainty_of_their_mean() {
 }
 
 /// Points 1/12 octave apart with this level and half width.
-fn made(level_db: impl Fn(f64) -> f64, half_db: f64) -> Vec<Point> {
+pub(super) fn made(level_db: impl Fn(f64) -> f64, half_db: f64) -> Vec<Point> {
     (-60..=52)
         .map(|k| {
             let (hz, half) =
@@ -174,35 +174,6 @@ fn a_curve_and_a_mask_are_held_against_a_response() {
     let near = held("20 -3.05 3.05\n20000 -3.05 3.05\n");
     assert_eq!((near.verdict, near.beyond.len()), (Verdict::Undecided, 0));
     assert!(held_against(&relative, &TextMask::parse("30000 -1 1\n40000 -1 1\n").expect("good")).is_none());
-}
-
-#[test]
-fn two_of_a_pair_differ_most_where_they_do() {
-    let first = made(|_| 0.0, 0.3);
-    let second = made(|hz| 1.5 - 1.2 * (-((hz / 9000.0).log2() / 0.2).powi(2)).exp(), 0.4);
-    let pair = pair_match(&first, &second).expect("in common");
-    assert!((pair.level_db - 1.5).abs() < 0.01, "{}", pair.level_db);
-    let (hz, largest) = (pair.largest.hz, &pair.largest.deviation_db);
-    assert!(
-        (hz / 9000.0).log2().abs() < 0.05 && (largest.value + 1.2).abs() < 0.05,
-        "{hz} {}",
-        largest.value
-    );
-    // Exact: root of the sum of squares.
-    assert!((largest.half.expect("known") - 0.5).abs() < 1e-6);
-    // What one gate does to both counts once.
-    let gated = |points: &[Point]| -> Vec<Point> {
-        let mut all = points.to_vec();
-        for level in all.iter_mut().filter_map(|p| p.level_db.as_mut()) {
-            let mut budget = level.budget.clone();
-            budget.push(Contribution::expanded("gate", 1.2, 1.959_964));
-            *level = Quantity::new(level.value, budget);
-        }
-        all
-    };
-    let pair = pair_match(&gated(&first), &gated(&second)).expect("in common");
-    // Exact: √(0.3² + 0.4² + 1.2²) = 1.3.
-    assert!((pair.largest.deviation_db.half.expect("known") - 1.3).abs() < 1e-6);
 }
 
 #[test]

@@ -30,6 +30,8 @@ pub struct DistortionSheet {
     pub own: Vec<OwnPoint>,
     /// Key of the reference.
     pub reference: Option<String>,
+    /// Its name for people.
+    pub reference_name: Option<String>,
     /// Over level at 1 kHz: loudspeaker and microphone together.
     pub over_level: Vec<LevelStep>,
     /// Sound pressure level of an effective value of 0 dBFS, in dB SPL; `None`: not known, and levels are in dBFS.
@@ -56,10 +58,17 @@ fn full_scale_spl(sensitivity: &Sensitivity, gain_db: Option<f64>, gain_within_d
     Some(Quantity::new(known.value + change_db - power_db(SINE_POWER)?, budget))
 }
 
+/// Key of a microphone, and its name for people.
+#[derive(Clone, Copy)]
+pub(super) struct Named<'n> {
+    pub key: &'n str,
+    pub name: &'n str,
+}
+
 /// Distortion from the first take of steps, with a reference take at the same distance if there is one.
 pub(super) fn distortion_sheet(
     series: &Series,
-    reference: Option<(&str, &[Heard])>,
+    reference: Option<(Named, &[Heard])>,
     sensitivity: Option<&Sensitivity>,
     gain_within_db: f64,
 ) -> Part<DistortionSheet> {
@@ -75,11 +84,11 @@ pub(super) fn distortion_sheet(
     missing.extend(series.heard[1..].iter().map(|other| {
         Missing::of(&other.take.id, "only the first take of steps is used", "log that which is to count")
     }));
-    let beside = reference.and_then(|(key, all)| {
+    let beside = reference.and_then(|(named, all)| {
         let here = all
             .iter()
             .find(|h| same_distance(h.take, first.take) && h.take.excitation == first.take.excitation)?;
-        Some((key, here))
+        Some((named, here))
     });
     let gate = gate_of(&beside.iter().map(|(_, h)| *h).chain([first]).collect::<Vec<_>>());
     let of = |impulse| Distortion::of(impulse, PER_OCTAVE, gate);
@@ -122,7 +131,8 @@ pub(super) fn distortion_sheet(
         DistortionSheet {
             loudest,
             own,
-            reference: beside.map(|(key, _)| key.to_string()),
+            reference: beside.map(|(named, _)| named.key.to_string()),
+            reference_name: beside.map(|(named, _)| named.name.to_string()),
             over_level,
             full_scale_spl_db: spl,
             reached,

@@ -152,6 +152,7 @@ pub(super) fn substituted(
         position_mm: bench.place_within_mm,
         reflections_db: REFLECTIONS_DB,
         gain_change_db,
+        temperature_c: bench.temperature_or_usual_c(),
     };
     let levels = (&reference.heard.at_1khz_db, &own.at_1khz_db);
     match by_substitution(reference.sensitivity, levels.0, levels.1, &field, &chain(bench, gain_db)) {

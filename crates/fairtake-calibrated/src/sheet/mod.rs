@@ -115,7 +115,7 @@ pub fn measure(bench: &Bench, version: &str) -> Measurements {
         temperature_c: bench.temperature_c,
         static_pressure_kpa: bench.static_pressure_kpa,
         sheets,
-        pairs: pairs::pairs(&all),
+        pairs: pairs::pairs(bench, &all),
     }
 }
 
@@ -198,7 +198,7 @@ fn sheet(
     let noise = levels::noise(bench, &m.takes, sensitivity.found.as_ref(), of);
     let steps = reference.filter(|key| *key != m.key).and_then(|key| {
         let of = all.iter().find(|other| other.key == key)?;
-        Some((key, of.steps.heard.as_slice()))
+        Some((distorts::Named { key, name: &of.mic.name }, of.steps.heard.as_slice()))
     });
     let distortion =
         distorts::distortion_sheet(&m.steps, steps, sensitivity.found.as_ref(), bench.gain_within_db);

@@ -54,7 +54,7 @@ pub(super) fn proximity_sheet(bench: &Bench, axis: &Series, distances: &Series) 
     let placing = Placing {
         distance_mm: bench.distance_within_mm,
         zero_mm: bench.place_within_mm,
-        temperature_c: Stated::within(bench.temperature_c.unwrap_or(20.0), within),
+        temperature_c: Stated::within(bench.temperature_or_usual_c(), within),
         source_radius_mm: first.take.source_radius_mm.filter(|mm| *mm > 0.0),
         asked: ASKED.to_vec(),
     };

@@ -6,7 +6,7 @@ use crate::microphone::{
     Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, Ungated, average,
     deviation, effective_range, held_against, substituted,
 };
-use crate::response::{Gate, ImpulseResponse, Response, ResponseSettings, impulse_responses};
+use crate::response::{Gate, ImpulseResponse, Point, Response, ResponseSettings, impulse_responses};
 use crate::{Quantity, found};
 use serde::{Deserialize, Serialize};
 
@@ -98,6 +98,8 @@ pub(super) fn response_of(heard: &Heard, per_octave: u32, gate: Gate) -> Result<
 /// Several takes of one place, averaged: gated, and whole.
 pub(super) struct Averaged {
     pub gated: Response,
+    /// The gated curve of each setting-up.
+    pub settings_up: Vec<Vec<Point>>,
     whole: Response,
     /// Level at 1 kHz of each repeat, in dB re that of the sweep.
     pub at_1khz_db: Vec<f64>,
@@ -112,10 +114,17 @@ pub(super) fn averaged(heard: &[&Heard], gate: Gate) -> Result<Averaged, Missing
     let (gated, whole) = (of(gate)?, of(Gate::Whole)?);
     let at_1khz_db = gated.iter().filter_map(|r| r.at(1000.0)).map(|q| q.value).collect();
     let joined = |all: &[Response]| average(all).map_err(|e| Missing::whole(&e, e.hint()));
+    let settings_up = gated.iter().map(|r| r.points.clone()).collect();
     let gated = joined(&gated)?;
     let gate_s = gated.gate_s;
     let reflected = heard.iter().filter_map(|h| h.impulses.last()).map(|i| i.reflected_share(gate_s));
-    Ok(Averaged { whole: joined(&whole)?, gated, at_1khz_db, reflected_share: reflected.fold(0.0, f64::max) })
+    Ok(Averaged {
+        whole: joined(&whole)?,
+        settings_up,
+        gated,
+        at_1khz_db,
+        reflected_share: reflected.fold(0.0, f64::max),
+    })
 }
 
 /// What a data sheet says of the frequency response.
@@ -127,6 +136,8 @@ pub struct ResponseSheet {
     pub with_loudspeaker: Response,
     /// Key of the reference.
     pub reference: Option<String>,
+    /// Its name for people.
+    pub reference_name: Option<String>,
     /// Distance in mm.
     pub distance_mm: Option<f64>,
     /// How often the microphone was set up.
@@ -206,6 +217,7 @@ pub(super) fn response_sheet(
             own: own_response,
             with_loudspeaker: own.gated.clone(),
             reference: reference.map(|r| r.key.to_string()),
+            reference_name: reference.map(|r| r.mic.name.clone()),
             distance_mm: first.take.distance_mm,
             n_repeats: heard.len(),
             drift_ppm: first.drift_ppm.clone(),

@@ -93,8 +93,8 @@ pub(super) fn sorted<'b>(bench: &'b Bench, mic: &str, standard: Standard) -> Sor
                     &take.id,
                     format!(
                         "it was recorded before {}, not before {}",
-                        take.source,
-                        standard.source.unwrap_or("")
+                        bench.source_name(&take.source),
+                        bench.source_name(standard.source.unwrap_or(""))
                     ),
                     "measure each loudspeaker in a folder of its own",
                 ));

@@ -72,6 +72,7 @@ pub(super) fn direction_sheet(bench: &Bench, on_axis: [&Series; 2], off_axis: &S
         distance_mm,
         centre_mm: CENTRE_MM,
         reflected_db,
+        temperature_c: bench.temperature_or_usual_c(),
     };
     match direction(&takes, &turning) {
         Ok(found) => Part::found(found, missing),

@@ -4,25 +4,20 @@ use super::field::{Field, remove};
 use super::takes::new_entry;
 use crate::views::{MeasurePage, Named, Waiting};
 use fairtake_calibrated::MeasuredRole;
+use fairtake_calibrated::level::CalibratorClass;
 use fairtake_files::{MeasuredEntry, Place};
 use maud::{Markup, html};
-
-/// Roles as the log writes them, and as people read them.
-const ROLES: [(MeasuredRole, &str); 5] = [
-    (MeasuredRole::Response, "response"),
-    (MeasuredRole::Calibrator, "calibrator"),
-    (MeasuredRole::SelfNoise, "self-noise"),
-    (MeasuredRole::ChainNoise, "chain-noise"),
-    (MeasuredRole::Ambient, "ambient"),
-];
-/// Classes of calibrators, as the log writes them.
-const CLASSES: [(&str, &str); 4] = [("", "not known"), ("ls", "LS"), ("1", "1"), ("2", "2")];
 
 /// Pairs of a word for the log and a word for people.
 type Words<'w> = Vec<(&'w str, &'w str)>;
 
 fn roles() -> Words<'static> {
-    ROLES.iter().map(|(role, word)| (*word, role.words())).collect()
+    MeasuredRole::ALL.map(|role| (role.word(), role.words())).to_vec()
+}
+
+fn classes() -> Words<'static> {
+    let known = CalibratorClass::ALL.map(|class| (class.word(), class.words()));
+    std::iter::once(("", "not known")).chain(known).collect()
 }
 
 fn with_none<'w>(named: &'w [Named], none: &'w str) -> Words<'w> {
@@ -129,12 +124,11 @@ fn logged_row(page: &MeasurePage, t: &MeasuredEntry) -> Markup {
         key,
         label: format!("{label} of {} channel {}", t.file, t.channel),
     };
-    let role = ROLES.iter().find(|(role, _)| *role == t.role).map_or("", |(_, word)| word);
     let mics: Words = page.mics.iter().map(|m| (m.key.as_str(), m.name.as_str())).collect();
     html! {
         tr {
             th.file scope="row" { (t.file.trim_start_matches("takes/")) @if t.channel > 1 { ", ch. " (t.channel) } }
-            td { (field("role", "role").choice(role, &roles())) }
+            td { (field("role", "role").choice(t.role.word(), &roles())) }
             td { (field("mic", "microphone").choice(&t.mic, &mics)) }
             td { (field("excitation", "what was played").choice(t.excitation.as_deref().unwrap_or(""), &played(page))) }
             td { (field("source", "loudspeaker").choice(&t.source, &with_none(&page.sources, "none"))) }
@@ -165,7 +159,7 @@ pub(super) fn bench(page: &MeasurePage) -> Markup {
             h2 id="bench" { "Calibrator and converter" }
             div.choices {
                 span { label for="calibrator-level" { "calibrator, dB SPL" } (field(calibrator, "level_db", "calibrator-level", "level of the calibrator in dB SPL").number(page.bench.calibrator_level_db, "any")) }
-                span { label for="calibrator-class" { "its class" } (field(calibrator, "class", "calibrator-class", "class of the calibrator").choice(page.bench.calibrator_class, &CLASSES)) }
+                span { label for="calibrator-class" { "its class" } (field(calibrator, "class", "calibrator-class", "class of the calibrator").choice(page.bench.calibrator_class, &classes())) }
                 span { label for="full-scale" { "converter at full scale, dB re 1 V" } (field(whole, "full_scale_dbv", "full-scale", "input of the converter at full scale in dB re 1 V").number(page.bench.full_scale_dbv, "any")) }
             }
             p.quiet.small { "Level first, then class. Certificates, correction files, what is a measurement microphone and tolerances of place and angle are written in " code { "shootout.toml" } "." }

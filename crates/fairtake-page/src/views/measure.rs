@@ -82,12 +82,7 @@ impl View for MeasurePage {
 fn fields(log: &BenchLog) -> BenchFields {
     BenchFields {
         calibrator_level_db: log.calibrator.as_ref().map(|c| c.level_db),
-        calibrator_class: match log.calibrator.as_ref().and_then(|c| c.class) {
-            None => "",
-            Some(CalibratorClass::Ls) => "ls",
-            Some(CalibratorClass::One) => "1",
-            Some(CalibratorClass::Two) => "2",
-        },
+        calibrator_class: log.calibrator.as_ref().and_then(|c| c.class).map_or("", CalibratorClass::word),
         full_scale_dbv: log.full_scale_dbv.map(|s| s.value),
     }
 }

@@ -68,11 +68,24 @@ pub(super) fn with_half(q: &Quantity, unit: &str) -> String {
     let Some(half) = q.half.filter(|h| *h > 0.0) else {
         return format!("{} {unit}", plain(q.value, 1));
     };
+    format!("{} ± {} {unit}", plain(q.value, two_figures(half)), upwards(half))
+}
+
+/// The same of a difference: what is more than nothing has its sign too.
+pub(super) fn signed(q: &Quantity, unit: &str) -> String {
+    let said = with_half(q, unit);
+    // Zeros as far as it is shown have none.
+    let shown = said.split(' ').next().unwrap_or_default();
+    let positive = !said.starts_with('−') && shown.chars().any(|c| c.is_ascii_digit() && c != '0');
+    if positive { format!("+{said}") } else { said }
+}
+
+/// A half width in two figures, rounded up: an interval is not narrower than it is.
+pub(super) fn upwards(half: f64) -> String {
     let decimals = two_figures(half);
-    // Rounded up: an interval is not narrower than it is.
     let scale = 10f64.powi(decimals as i32);
     let half = (half * scale - 1e-9).ceil() / scale;
-    format!("{} ± {half:.decimals$} {unit}", plain(q.value, decimals))
+    format!("{half:.decimals$}")
 }
 
 /// Decimals by which a positive value has two figures; four at most.
@@ -178,7 +191,7 @@ fn response(r: &ResponseSheet) -> (Vec<Line>, Vec<String>) {
         n => format!("{n} settings-up"),
     }];
     held.extend(r.distance_mm.map(|mm| format!("{mm:.0} mm from the loudspeaker")));
-    held.extend(r.reference.as_ref().map(|key| format!("against {key}")));
+    held.extend(r.reference_name.as_ref().map(|name| format!("against {name}")));
     lines.push(said("measured", held.join(", ")));
     lines.push(line("clock of the recorder against the player's", &r.drift_ppm, "ppm"));
     let mut remarks: Vec<String> = gate.defects.iter().map(|d| format!("{d}; {}", d.hint())).collect();
@@ -251,14 +264,19 @@ fn figure(f: &Figure) -> String {
 
 fn own(points: &[OwnPoint], hz: f64) -> Option<Vec<String>> {
     let nearest = points.iter().min_by(|a, b| (a.hz / hz).ln().abs().total_cmp(&(b.hz / hz).ln().abs()))?;
-    let said = nearest.harmonics.iter().take(2).enumerate().map(|(i, own)| {
-        let order = ["2nd", "3rd"][i];
-        match own {
-            Own::Measured(q) => format!("{order} {}", with_half(q, "%")),
-            Own::AtMost(most) => format!("{order} at most {}", percent(*most)),
-            Own::CannotBeSeparated => format!("{order} cannot be separated"),
-        }
-    });
+    let said =
+        nearest.harmonics.iter().zip(nearest.loudspeaker_percent).enumerate().map(|(i, (own, speaker))| {
+            let order = ["2nd", "3rd", "4th", "5th"][i];
+            let own = match own {
+                Own::Measured(q) => format!("{order} {}", with_half(q, "%")),
+                Own::AtMost(most) => format!("{order} at most {}", percent(*most)),
+                Own::CannotBeSeparated => format!("{order} cannot be separated"),
+            };
+            match speaker {
+                Some(speaker) => format!("{own} beside {} of the loudspeaker's", percent(speaker)),
+                None => own,
+            }
+        });
     Some(said.collect())
 }
 
@@ -281,7 +299,7 @@ fn distortion(d: &DistortionSheet) -> (Vec<Line>, Vec<String>) {
             lines.push(said(&format!("THD at {}, loudest, with the loudspeaker's", hertz(hz)), figure(thd)));
         }
         if let Some(own) = own(&d.own, hz) {
-            lines.push(said(&format!("its own harmonics at {}, loudest", hertz(hz)), own.join(", ")));
+            lines.push(said(&format!("its own harmonics at {}, loudest", hertz(hz)), own.join("; ")));
         }
     }
     if let (Some(first), Some(last)) = (d.over_level.first(), d.over_level.last()) {
@@ -292,7 +310,8 @@ fn distortion(d: &DistortionSheet) -> (Vec<Line>, Vec<String>) {
             plain(first.level_db, 0),
             plain(last.level_db, 0)
         );
-        lines.push(said("measured", steps));
+        let against = d.reference_name.as_ref().map_or(String::new(), |name| format!(", against {name}"));
+        lines.push(said("measured", steps + &against));
     }
     if d.full_scale_spl_db.is_none() {
         remarks.push("levels are in dBFS: sensitivity or gain is not known".into());

@@ -1,7 +1,8 @@
 //! What is said of pairs of microphones, for page and terminal.
 
-use super::lines::{plain, with_half};
+use super::lines::{signed, upwards};
 use crate::words::hertz;
+use fairtake_calibrated::microphone::PairMatch;
 use fairtake_calibrated::sheet::MatchedPair;
 use maud::{Markup, html};
 
@@ -19,21 +20,29 @@ pub(super) struct PairWords {
 /// A pair in words.
 pub(super) fn words(pair: &MatchedPair) -> PairWords {
     let m = &pair.matched;
-    let level = match pair.at_equal_gain_db {
-        Some(db) => format!("{} dB at equal gain", signed(db)),
-        None => format!("{} dB in the files; a gain is not logged", signed(m.level_db)),
+    let level = match &pair.at_equal_gain_db {
+        Some(db) => format!("{} at equal gain", signed(db, "dB")),
+        None => format!("{} in the files; a gain is not logged", signed(&m.level_db, "dB")),
     };
     PairWords {
         names: format!("{} against {}", pair.names[1], pair.names[0]),
-        deviation: format!("{} at {}", with_half(&m.largest.deviation_db, "dB"), hertz(m.largest.hz)),
+        deviation: format!(
+            "{} at {}{}",
+            signed(&m.largest.deviation_db, "dB"),
+            hertz(m.largest.hz),
+            of_many(m).map_or(String::new(), |said| format!(" ({said})"))
+        ),
         range: format!("{} to {}", hertz(m.range_hz.0), hertz(m.range_hz.1)),
         level,
     }
 }
 
-fn signed(db: f64) -> String {
-    let said = plain(db, 1);
-    if db > 0.0 && said != "0.0" { format!("+{said}") } else { said }
+/// What all frequencies at once leave of the largest of many.
+fn of_many(m: &PairMatch) -> Option<String> {
+    let half = m.half_for_all_db?;
+    let of = format!("of {} at once ± {} dB", m.n_points, upwards(half));
+    let by_chance = m.largest.deviation_db.value.abs() <= half;
+    Some(if by_chance { format!("{of}: may be chance") } else { of })
 }
 
 /// All pairs as a section of the page; nothing without any.
@@ -42,7 +51,7 @@ pub(super) fn section(pairs: &[MatchedPair]) -> Markup {
         @if !pairs.is_empty() {
             section.pair.data-sheet id="pairs" {
                 h2 { (TITLE) }
-                p.quiet { "Responses on the axis at one place, second less first, levels matched over 250 Hz to 4 kHz: the loudspeaker falls out. The interval is that of the one frequency where the deviation is largest." }
+                p.quiet { "Responses on the axis at one place, second less first, levels matched over 250 Hz to 4 kHz: the loudspeaker falls out. Its interval is that of the one frequency where the deviation is largest; beside it one that holds at all frequencies at once, since the largest of many is more often large by chance." }
                 div.scroll { table {
                     thead { tr { th { "pair" } th { "largest deviation" } th { "compared over" } th { "level" } } }
                     tbody { @for pair in pairs {
@@ -63,23 +72,35 @@ mod tests {
 
     #[test]
     fn a_pair_is_told_by_where_it_differs_most() {
-        let budget = vec![Contribution::expanded("repeats", 0.12, 1.96)];
-        let largest = Held { hz: 5500.0, deviation_db: Quantity::new(-1.17, budget) };
+        let known = |value, half| Quantity::new(value, vec![Contribution::expanded("repeats", half, 1.96)]);
+        let largest = Held { hz: 5500.0, deviation_db: known(-1.17, 0.12) };
         let mut pair = MatchedPair {
             first: "heron".into(),
             second: "heron-b".into(),
             names: ["Heron 3".into(), "Heron 3, its twin".into()],
             n_repeats: [3, 3],
-            matched: PairMatch { level_db: -3.42, largest, range_hz: (251.2, 19_000.0) },
-            at_equal_gain_db: Some(0.58),
+            matched: PairMatch {
+                level_db: known(-3.42, 0.2),
+                largest,
+                half_for_all_db: Some(0.41),
+                range_hz: (251.2, 19_000.0),
+                n_points: 75,
+            },
+            at_equal_gain_db: Some(known(0.58, 0.31)),
         };
         let said = words(&pair);
         assert_eq!(said.names, "Heron 3, its twin against Heron 3");
-        assert_eq!(said.deviation, "−1.17 ± 0.12 dB at 5.5 kHz");
-        assert_eq!((said.range.as_str(), said.level.as_str()), ("251 Hz to 19 kHz", "+0.6 dB at equal gain"));
+        assert_eq!(said.deviation, "−1.17 ± 0.12 dB at 5.5 kHz (of 75 at once ± 0.41 dB)");
+        assert_eq!(
+            (said.range.as_str(), said.level.as_str()),
+            ("251 Hz to 19 kHz", "+0.58 ± 0.31 dB at equal gain")
+        );
         pair.at_equal_gain_db = None;
-        assert_eq!(words(&pair).level, "−3.4 dB in the files; a gain is not logged");
+        pair.matched.largest.deviation_db = known(0.24, 0.12);
+        let said = words(&pair);
+        assert_eq!(said.level, "−3.42 ± 0.20 dB in the files; a gain is not logged");
+        assert_eq!(said.deviation, "+0.24 ± 0.12 dB at 5.5 kHz (of 75 at once ± 0.41 dB: may be chance)");
         let page = section(&[pair]).into_string();
-        assert!(page.contains("−1.17 ± 0.12 dB at 5.5 kHz") && section(&[]).into_string().is_empty());
+        assert!(page.contains("+0.24 ± 0.12 dB at 5.5 kHz") && section(&[]).into_string().is_empty());
     }
 }

@@ -13,3 +13,4 @@ pub mod room;
 pub mod self_noise;
 pub mod session;
 pub mod turntable;
+pub mod twins;
