@@ -47,6 +47,18 @@ impl ShootoutFolder {
         Ok(bench)
     }
 
+    /// That a file which a microphone's entry is to name under this key is what it should be: read and understood whole.
+    ///
+    /// # Errors
+    /// When it cannot be read, or a line of it is not understood.
+    pub fn check_mic_file(&self, key: &str, file: &str) -> Result<(), FolderError> {
+        match key {
+            "correction" | "published" => self.parsed(file, TextCurve::parse).map(drop),
+            "tolerance" => self.parsed(file, TextMask::parse).map(drop),
+            _ => Ok(()),
+        }
+    }
+
     fn bench_mic(&self, log: &Log, key: &str, files: &MicFiles) -> Result<BenchMic, FolderError> {
         let mic = &log.shootout.mics[key];
         let curve = |file: &Option<String>| -> Result<Option<TextCurve>, FolderError> {

@@ -19,7 +19,7 @@ pub(crate) async fn log(
 ) -> Result<Json<Value>, Trouble> {
     blocking(move || {
         for change in &changes {
-            stays_inside(&desk, change)?;
+            is_allowed(&desk, change)?;
         }
         desk.change(&changes)
     })
@@ -28,8 +28,9 @@ pub(crate) async fn log(
 }
 
 /// The log may name files outside the folder where its owner wrote so by hand. The page never leads there: whoever has a
-/// link could else read any recording of this machine.
-fn stays_inside(desk: &Desk, change: &Change) -> Result<(), Trouble> {
+/// link could else read any recording of this machine. Files of a microphone are read before the log names them, so that a mistake is said where
+/// it is made.
+fn is_allowed(desk: &Desk, change: &Change) -> Result<(), Trouble> {
     match (&change.place, change.key.as_deref(), &change.to) {
         (Place::Take { .. }, Some("file"), Value::String(file)) => {
             crate::take_in::inside(desk, file).map(drop)
@@ -37,8 +38,9 @@ fn stays_inside(desk: &Desk, change: &Change) -> Result<(), Trouble> {
         (Place::Take { .. }, Some("excitation"), Value::String(file)) => {
             crate::measured::stays_inside(desk, file)
         }
-        (Place::Mic(_), Some("correction" | "published" | "tolerance"), Value::String(file)) => {
-            crate::take_in::inside(desk, file).map(drop)
+        (Place::Mic(_), Some(key @ ("correction" | "published" | "tolerance")), Value::String(file)) => {
+            crate::take_in::inside(desk, file)?;
+            Ok(desk.folder().check_mic_file(key, file)?)
         }
         _ => Ok(()),
     }

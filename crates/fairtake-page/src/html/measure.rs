@@ -1,6 +1,6 @@
 //! The page Measure.
 
-use super::measured_takes::{bench, logged, waiting};
+use super::measured_takes::{bench, files, logged, waiting};
 use crate::views::MeasurePage;
 use fairtake_report::sheet::sheets;
 use maud::{Markup, html};
@@ -19,6 +19,7 @@ pub(crate) fn measure(page: &MeasurePage) -> Markup {
         }
         (waiting(page))
         (logged(page))
+        (files(page))
         (bench(page))
     }
 }

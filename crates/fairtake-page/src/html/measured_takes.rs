@@ -2,7 +2,7 @@
 
 use super::field::{Field, remove};
 use super::takes::new_entry;
-use crate::views::{MeasurePage, Named, Waiting};
+use crate::views::{MeasurePage, MicFields, Named, Waiting};
 use fairtake_calibrated::MeasuredRole;
 use fairtake_calibrated::level::CalibratorClass;
 use fairtake_files::{MeasuredEntry, Place};
@@ -162,7 +162,46 @@ pub(super) fn bench(page: &MeasurePage) -> Markup {
                 span { label for="calibrator-class" { "its class" } (field(calibrator, "class", "calibrator-class", "class of the calibrator").choice(page.bench.calibrator_class, &classes())) }
                 span { label for="full-scale" { "converter at full scale, dB re 1 V" } (field(whole, "full_scale_dbv", "full-scale", "input of the converter at full scale in dB re 1 V").number(page.bench.full_scale_dbv, "any")) }
             }
-            p.quiet.small { "Level first, then class. Certificates, correction files, what is a measurement microphone and tolerances of place and angle are written in " code { "shootout.toml" } "." }
+            p.quiet.small { "Level first, then class. The calibrator's certificate and tolerances of place and angle are written in " code { "shootout.toml" } "." }
         }
     }
+}
+
+/// What each microphone is, and its files: names from the folder, read before the log names them.
+pub(super) fn files(page: &MeasurePage) -> Markup {
+    html! {
+        @if !page.files.is_empty() {
+            section aria-labelledby="mic-files" {
+                h2 id="mic-files" { "Microphones and their files" }
+                details open[page.measurements.is_none()] {
+                    summary { "which one measures, correction, published response, tolerances" }
+                    p.quiet { "A file is text: frequency in Hz and dB in two columns; tolerances are Hz, lowest and highest dB. Its name is counted from the folder; an empty field names none." }
+                    div.scroll { table {
+                        thead { tr { th { "microphone" } th { "measurement microphone" } th { "correction" } th.n { "known to ±, dB" } th { "published response" } th { "tolerances" } } }
+                        tbody { @for of in &page.files { (files_row(of)) } }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+fn files_row(of: &MicFields) -> Markup {
+    let place = Place::Mic(of.mic.key.clone());
+    let field = |key: &'static str, label: &str| Field {
+        id: format!("{key}-of-{}", of.mic.key),
+        place: &place,
+        key,
+        label: format!("{label} of {}", of.mic.name),
+    };
+    let named = |file: &Option<String>| file.clone().unwrap_or_default();
+    let measures = Field { label: "yes".into(), ..field("measurement", "") };
+    html! { tr {
+        th scope="row" { (of.mic.name) }
+        td { (measures.switch(of.measurement)) }
+        td { (field("correction", "correction file").text(&named(&of.correction))) }
+        td.n { (field("correction_within_db", "uncertainty of the correction in dB").number(of.correction_within_db, "any")) }
+        td { (field("published", "file of the published response").text(&named(&of.published))) }
+        td { (field("tolerance", "file of tolerances").text(&named(&of.tolerance))) }
+    } }
 }

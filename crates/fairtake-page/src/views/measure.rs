@@ -6,7 +6,7 @@ use crate::desk::Desk;
 use crate::html;
 use crate::trouble::Trouble;
 use fairtake_calibrated::Measurements;
-use fairtake_calibrated::level::CalibratorClass;
+use fairtake_calibrated::level::{CalibratorClass, Purpose};
 use fairtake_files::{BenchLog, MeasuredEntry, excitations_in};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
@@ -27,6 +27,20 @@ pub(crate) struct MeasurePage {
     /// Files of the folder that the log does not list.
     pub waiting: Vec<Waiting>,
     pub bench: BenchFields,
+    /// What measurements need to know of each microphone that is in a take of one.
+    pub files: Vec<MicFields>,
+}
+
+/// Files of a microphone, as the log names them.
+#[derive(Debug, Serialize)]
+pub(crate) struct MicFields {
+    pub mic: Named,
+    /// It was built for measuring.
+    pub measurement: bool,
+    pub correction: Option<String>,
+    pub correction_within_db: Option<f64>,
+    pub published: Option<String>,
+    pub tolerance: Option<String>,
 }
 
 /// What all takes share, as far as the page lets it be typed.
@@ -62,10 +76,12 @@ impl View for MeasurePage {
         let mut waiting = waiting(desk, &now)?;
         // What is played is no recording of it.
         waiting.retain(|w| !w.is_cut && !excitations.contains(&w.file));
+        let mics = mics(&now);
         Ok(MeasurePage {
             measurements,
             trouble,
-            mics: mics(&now),
+            files: files(log, &mics),
+            mics,
             sources: sources(&now).into_iter().filter(|s| !s.key.is_empty()).collect(),
             excitations,
             takes: log.takes.clone(),
@@ -77,6 +93,22 @@ impl View for MeasurePage {
     fn html(&self) -> Markup {
         html::measure(self)
     }
+}
+
+fn files(log: &BenchLog, mics: &[Named]) -> Vec<MicFields> {
+    let measured = mics.iter().filter(|mic| log.takes.iter().any(|t| t.mic == mic.key));
+    let of = |mic: &Named| {
+        let files = log.mics.get(&mic.key)?;
+        Some(MicFields {
+            mic: mic.clone(),
+            measurement: files.purpose == Purpose::Measurement,
+            correction: files.correction.clone(),
+            correction_within_db: files.correction_within_db,
+            published: files.published.clone(),
+            tolerance: files.tolerance.clone(),
+        })
+    };
+    measured.filter_map(of).collect()
 }
 
 fn fields(log: &BenchLog) -> BenchFields {

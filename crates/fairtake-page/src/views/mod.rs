@@ -12,7 +12,7 @@ mod write_up;
 pub(crate) use bridge::{BridgePage, FoundBridge, bridge_file, bridged};
 pub(crate) use compare::{ComparePage, Found, Other, Pictures, SMOOTHINGS, compared_mics};
 pub(crate) use listen::{Heard, ListenPage, Pair};
-pub(crate) use measure::MeasurePage;
+pub(crate) use measure::{MeasurePage, MicFields};
 pub(crate) use parts::{all_others, evidence, export, figure, findings, report, wave};
 pub(crate) use plan::{PlanPage, PlannedMic, SourcePlan, SpreadFrom, errors_head};
 pub(crate) use takes::{Event, Group, Open, TakeRow, TakesPage, Waiting, Wave, step_words};

@@ -140,3 +140,50 @@ fn what_is_wrong_or_outside_is_refused_and_of_several_none_is_entered() {
     }
     assert_eq!(bench.log(), log);
 }
+
+#[test]
+fn a_microphones_files_are_read_before_the_log_names_them() {
+    let bench = folder();
+    let answer = bench.post("/measure/assign", json!([response("takes/heron-30deg.wav")]).to_string());
+    assert_eq!(answer.status, StatusCode::OK, "{answer:?}");
+    for (name, text) in [
+        ("heron.txt", "# Hz, dB\n20 0\n1000 0\n20000 -1.5\n"),
+        ("words.txt", "20 0\n1000 quiet\n20000 0\n"),
+        ("limits.txt", "20 -3 3\n20000 -3 3\n"),
+    ] {
+        std::fs::write(bench.at(name), text).expect("written");
+    }
+    let set = |key: &str, to: Value| {
+        let change = json!([{"place": {"mic": "heron"}, "key": key, "was": null, "to": to}]);
+        bench.post("/log", change.to_string())
+    };
+    let before = bench.log();
+    // The file, the line and what it holds are named; nothing is written.
+    for (key, file, said) in [
+        ("correction", "none.txt", "none.txt"),
+        ("correction", "words.txt", "quiet"),
+        ("published", "limits.txt", "limits.txt"),
+        ("tolerance", "heron.txt", "heron.txt"),
+        ("correction", "../elsewhere.txt", "elsewhere.txt"),
+    ] {
+        let refused = set(key, json!(file));
+        assert_ne!(refused.status, StatusCode::OK, "{key} {file}");
+        assert!(refused.text().contains(said), "{key} {file}: {refused:?}");
+        assert_eq!(bench.log(), before);
+    }
+    for (key, to) in [
+        ("measurement", json!(true)),
+        ("correction", json!("heron.txt")),
+        ("correction_within_db", json!(0.3)),
+        ("published", json!("heron.txt")),
+        ("tolerance", json!("limits.txt")),
+    ] {
+        let answer = set(key, to);
+        assert_eq!(answer.status, StatusCode::OK, "{key}: {answer:?}");
+    }
+    let twin = bench.get("/measure.json").json();
+    let files = &twin["files"][0];
+    assert_eq!((&files["mic"]["key"], &files["measurement"]), (&json!("heron"), &json!(true)));
+    assert_eq!((&files["correction"], &files["tolerance"]), (&json!("heron.txt"), &json!("limits.txt")));
+    assert!(bench.get("/measure").text().contains("id=\"correction-of-heron\""));
+}
