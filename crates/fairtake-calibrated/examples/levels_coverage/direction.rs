@@ -55,22 +55,25 @@ pub fn rows(n: u64) -> Vec<Row> {
             TurntableRun::both_sides(10.0),
         ),
     ];
-    cases.into_iter().flat_map(|(name, pattern, angles)| case(n, name, pattern, angles)).collect()
+    let zero_known = ("bidirectional, 10°, one side, zero exact", near(1.0), TurntableRun::one_side(10.0));
+    let exact = case(n, zero_known.0, zero_known.1, zero_known.2, 0.0);
+    let all = cases.into_iter().flat_map(|(name, pattern, angles)| case(n, name, pattern, angles, 1.0));
+    all.chain(exact).collect()
 }
 
-fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>) -> Vec<Row> {
+fn case(n: u64, name: &str, pattern: Pattern, angles_deg: Vec<f64>, zero_deg: f64) -> Vec<Row> {
     let run = TurntableRun {
         pattern,
         angles_deg,
         level_db: 0.1,
         floor: 0.003,
         angle_deg: 1.0,
-        zero_deg: 1.0,
+        zero_deg,
         centre_share: 0.01,
     };
     let turning = Turning {
         angle_deg: 1.0,
-        zero_deg: 1.0,
+        zero_deg,
         distance_mm: 1000.0,
         centre_mm: 10.0,
         reflected_db: None,

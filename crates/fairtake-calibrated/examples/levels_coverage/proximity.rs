@@ -27,6 +27,10 @@ pub fn rows(n: u64) -> Vec<Row> {
         ("hypercardioid, eight distances, ±1 mm", base(0.75, &eight, 1.0)),
         ("cardioid, eight distances, ±3 mm", base(0.5, &eight, 3.0)),
         (
+            "cardioid, eight distances, ±3 mm, readings 0.3 dB",
+            DistanceRun { level_db: 0.3, ..base(0.5, &eight, 3.0) },
+        ),
+        (
             "cardioid, piston of 40 mm, ±1 mm",
             DistanceRun { radius_mm: 40.0, ..base(0.5, &row_of(90.0, 6.0, 7), 1.0) },
         ),

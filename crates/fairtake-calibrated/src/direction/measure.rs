@@ -6,7 +6,9 @@ use super::curve::{Side, WIDEST_DEG, steps};
 use super::layout::Layout;
 use super::pattern::{first_order, null};
 use super::polar::polar_point;
-use super::results::{BandDirection, Direction, DirectionConditions, FrontToRandom, LevelThere, Sides};
+use super::results::{
+    BandDirection, Direction, DirectionConditions, FrontToRandom, LevelThere, PolarPoint, Sides,
+};
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
@@ -138,7 +140,8 @@ fn of_band(
         missed.push((centre_hz, unresolved));
     }
     let resolved = unresolved <= LEFT_OUT;
-    let polar = (0..points.len()).map(|k| polar_point(k, points, layout, doubts, &still)).collect();
+    let polar: Vec<PolarPoint> =
+        (0..points.len()).map(|k| polar_point(k, points, layout, doubts, &still)).collect();
     let at = |angle_deg: f64| {
         // A side serves where it was measured there, or where steps allow something between.
         let serves = |side: &&Vec<usize>| {
@@ -179,6 +182,7 @@ fn of_band(
         resolved.then(|| derived(points, doubts, index)).flatten().map(|q| with_steps(q, layout, &still));
     let front_to_back = |moved: &[Moved]| power_db(mean(moved, 0.0, 1.0)? / mean(moved, -1.0, 0.0)?);
     let (first_order, fitted) = first_order(points, layout.front, doubts).unzip();
+    let null = null((points, &polar), layout, first_order.as_ref(), fitted.as_ref());
     BandDirection {
         centre_hz,
         polar,
@@ -187,7 +191,7 @@ fn of_band(
         distance_factor: directivity_index_db.as_ref().map(distance_factor),
         directivity_index_db,
         front_to_back_random_db: resolved.then(|| derived(points, doubts, front_to_back)).flatten(),
-        null: null(points, layout, first_order.as_ref(), fitted.as_ref()),
+        null,
         first_order,
         symmetry: symmetry(points, layout, doubts),
     }

@@ -3,9 +3,8 @@
 use super::budget::{Doubts, Moved, Point, derived};
 use super::first_order::{Fit, Square, fit};
 use super::layout::Layout;
-use super::results::{FirstOrder, Null, NullAngle, NullBy};
+use super::results::{FirstOrder, Null, NullAngle, NullBy, PolarPoint};
 use crate::band_level::DB_PER_NEPER;
-use crate::level::Standing;
 use crate::{Contribution, Quantity};
 use fairtake_signal::units::{amplitude_db, db_to_power};
 use std::f64::consts::TAU;
@@ -76,37 +75,17 @@ pub(super) fn first_order(points: &[Point], front: usize, doubts: &Doubts) -> Op
     Some((FirstOrder { gradient_share, residual_db: amplitude_db(left.sqrt()) }, fitted))
 }
 
-/// Where least is heard: by the fit where it leaves little, else by the lowest level.
+/// Where least is heard: by the fit where it leaves little, else by the lowest level. `polar`: the same points as they are told.
 pub(super) fn null(
-    points: &[Point],
+    (points, polar): (&[Point], &[PolarPoint]),
     layout: &Layout,
     order: Option<&FirstOrder>,
     fitted: Option<&Fit>,
 ) -> Option<Null> {
-    let front_db = points[layout.front].level.level_db;
-    let lowest = points.iter().min_by(|p, q| p.level.level_db.total_cmp(&q.level.level_db))?;
-    let standing = Standing::of(lowest.at_most);
-    let lowest_db = {
-        let value = lowest.level.level_db - front_db;
-        match (lowest.level.standard_db, points[layout.front].level.standard_db) {
-            (Some(own), Some(front)) => Quantity::new(
-                value,
-                vec![
-                    Contribution {
-                        from: "reading".into(),
-                        standard: own,
-                        degrees_of_freedom: lowest.level.degrees_of_freedom,
-                    },
-                    Contribution {
-                        from: "reading of the front".into(),
-                        standard: front,
-                        degrees_of_freedom: None,
-                    },
-                ],
-            ),
-            _ => Quantity::of_unknown_uncertainty(value),
-        }
-    };
+    let level = |k: &usize| points[*k].level.level_db;
+    let at = (0..points.len()).min_by(|p, q| level(p).total_cmp(&level(q)))?;
+    let lowest = &points[at];
+    let (lowest_db, standing) = (polar[at].level_db.clone(), polar[at].standing);
     if let (Some(order), Some(_)) = (order, fitted)
         && order.residual_db.is_none_or(|db| db <= NULL_RESIDUAL_DB)
     {
