@@ -12,6 +12,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use fairtake_audition::{EXCERPT_S, Excerpt};
 use fairtake_bridge::Bridge;
+use fairtake_calibrated::Measurements;
 use fairtake_compare::PairDistance;
 use fairtake_files::wav::Replace;
 use fairtake_files::{MANIFEST, listed};
@@ -22,6 +23,7 @@ use fairtake_write_up::{
 };
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use std::sync::Arc;
 
 /// How the folders of write-ups are called: this, and with a number behind it where there is one already.
 const NAME: &str = "write-up";
@@ -160,6 +162,7 @@ struct BesideThem {
     heard: Vec<Heard>,
     bridges: Vec<Bridge>,
     distances: Vec<PairDistance>,
+    measured: Option<Arc<Measurements>>,
 }
 
 impl BesideThem {
@@ -169,6 +172,8 @@ impl BesideThem {
             heard: crate::blind::heard(desk, now)?,
             bridges: desk.bridges(now, &findings)?,
             distances: desk.all_distances(now, &findings)?,
+            // What stands in the way of measuring is said on the page Measure; the rest is written.
+            measured: (!now.loaded.log.bench.takes.is_empty()).then(|| desk.measurements().ok()).flatten(),
         })
     }
 }
@@ -190,6 +195,7 @@ fn with_material<T>(
         heard: &beside.heard,
         bridges: &beside.bridges,
         distances: &beside.distances,
+        measured: beside.measured.as_deref(),
     })
 }
 

@@ -2,8 +2,15 @@
 
 mod made;
 
+use fairtake_calibrated::direction::{
+    BandDirection, Direction, DirectionConditions, PolarPoint, Sides, Turning,
+};
+use fairtake_calibrated::level::Standing;
+use fairtake_calibrated::microphone::{Held, PairMatch};
+use fairtake_calibrated::sheet::{MatchedPair, Missing, Part};
+use fairtake_calibrated::{Contribution, DataSheet, Measurements, Quantity};
 use fairtake_compare::{Findings, MicEntry};
-use fairtake_report::pdf::{Pdf, pdf};
+use fairtake_report::pdf::{Pdf, pdf, pdf_of_sheets, pdf_with};
 use fairtake_report::{page, words};
 use made::{findings, hits, in_turn, take};
 use std::process::{Command, Output};
@@ -17,7 +24,10 @@ struct Set {
 
 impl Set {
     fn new(findings: &Findings) -> Set {
-        let pdf = pdf(findings).expect("findings can be set");
+        Set::of(pdf(findings).expect("findings can be set"))
+    }
+
+    fn of(pdf: Pdf) -> Set {
         let folder = tempfile::tempdir().expect("a folder");
         let file = folder.path().join("report.pdf");
         std::fs::write(&file, &pdf.bytes).expect("written");
@@ -243,4 +253,131 @@ fn nothing_supported_is_said_and_set() {
     assert_eq!(set.text().matches(&squeezed("None that the takes support.")).count(), 3);
     findings.comparisons.clear();
     Set::new(&findings).check();
+}
+
+/// A microphone that was turned, with a remark, and a pair.
+fn measured() -> Measurements {
+    let known = |value, half| Quantity::new(value, vec![Contribution::expanded("readings", half, 1.96)]);
+    let polar = |angle_deg: f64| PolarPoint {
+        angle_deg,
+        level_db: known(20.0 * (0.5 + 0.5 * angle_deg.to_radians().cos()).max(0.05).log10(), 0.2),
+        standing: Standing::Own,
+    };
+    let band = BandDirection {
+        centre_hz: 1000.0,
+        polar: (0..=12).map(|k| polar(15.0 * f64::from(k))).collect(),
+        at_90: None,
+        at_180: None,
+        directivity_index_db: Some(known(4.77, 0.12)),
+        distance_factor: Some(known(1.73, 0.03)),
+        front_to_back_random_db: None,
+        first_order: None,
+        null: None,
+        symmetry: None,
+    };
+    let direction = Direction {
+        thirds: Vec::new(),
+        octaves: vec![band],
+        front_to_random: None,
+        conditions: DirectionConditions {
+            angles_deg: (0..=12).map(|k| 15.0 * f64::from(k)).collect(),
+            sides: Sides::One,
+            widest_step_deg: 15.0,
+            turning: Turning {
+                angle_deg: 1.0,
+                zero_deg: 1.0,
+                distance_mm: 1000.0,
+                centre_mm: 10.0,
+                reflected_db: None,
+                temperature_c: 20.0,
+            },
+        },
+        cautions: Vec::new(),
+    };
+    let missing =
+        || Missing { take: None, what: "no silence was recorded".into(), hint: "log a take of it".into() };
+    let sheet = |mic: &str, name: &str, direction: Part<Direction>| DataSheet {
+        mic: mic.into(),
+        name: name.into(),
+        sensitivity: Part { found: None, missing: Vec::new() },
+        response: Part { found: None, missing: Vec::new() },
+        direction,
+        proximity: Part { found: None, missing: Vec::new() },
+        distortion: Part { found: None, missing: Vec::new() },
+        noise: Part { found: None, missing: vec![missing()] },
+        beside_stated: Vec::new(),
+    };
+    let pair = MatchedPair {
+        first: "heron".into(),
+        second: "heron-b".into(),
+        names: ["Heron 3".into(), "Heron 3, its twin".into()],
+        n_repeats: [3, 3],
+        matched: PairMatch {
+            level_db: known(0.4, 0.2),
+            largest: Held { hz: 5500.0, deviation_db: known(-1.17, 0.12) },
+            half_for_all_db: Some(0.41),
+            range_hz: (251.2, 19_000.0),
+            n_points: 75,
+        },
+        at_equal_gain_db: Some(known(0.58, 0.31)),
+    };
+    Measurements {
+        schema: 1,
+        version: "0.0.0".into(),
+        title: "The boathouse, measured".into(),
+        temperature_c: Some(18.0),
+        static_pressure_kpa: None,
+        sheets: vec![
+            sheet("heron", "Heron 3", Part { found: Some(direction), missing: Vec::new() }),
+            sheet("heron-b", "Heron 3, its twin", Part { found: None, missing: Vec::new() }),
+        ],
+        pairs: vec![pair],
+    }
+}
+
+#[test]
+fn every_measured_microphone_begins_a_page_with_its_lines_and_pictures() {
+    let measured = measured();
+    let alone = Set::of(pdf_of_sheets(&measured).expect("sheets can be set"));
+    alone.check();
+    assert_eq!(alone.pdf.pages, 4, "title and contents, two microphones, pairs");
+    let first = alone.text_of_page(1);
+    for said in ["The boathouse, measured", "18 °C", "Data sheet: Heron 3", "Pairs"] {
+        assert!(first.contains(&squeezed(said)), "{said}: {first}");
+    }
+    let heron = alone.text_of_page(2);
+    let lines = [
+        "Data sheet: Heron 3",
+        "directivity index 4.77 ± 0.12 dB, distance factor 1.730 ± 0.030",
+        "13 angles on one side",
+        "no silence was recorded; log a take of it.",
+    ];
+    for said in lines {
+        assert!(heron.contains(&squeezed(said)), "{said}: {heron}");
+    }
+    assert!(alone.text_of_page(3).contains(&squeezed("Data sheet: Heron 3, its twin")));
+    let pairs = alone.text_of_page(4);
+    for said in
+        ["−1.17 ± 0.12 dB at 5.5 kHz (for all 75 points at once ± 0.41 dB)", "+0.58 ± 0.31 dB at equal gain"]
+    {
+        assert!(pairs.contains(&squeezed(said)), "{said}: {pairs}");
+    }
+    // Headings and the picture are known as such to whoever does not see them; the picture is lines, no pixels.
+    let structure = alone.said("pdfinfo", &["-struct"], &[]);
+    assert!(
+        structure.contains("H2") && structure.contains("H3") && structure.contains("Figure"),
+        "{structure}"
+    );
+    let images = alone.said("pdfimages", &["-list"], &[]);
+    assert_eq!(images.lines().count(), 2, "a head and nothing else: {images}");
+
+    // In a report they stand between comparisons and appendix.
+    let findings = titled();
+    let whole = Set::of(pdf_with(&findings, &[], &[], Some(&measured)).expect("both can be set"));
+    whole.check();
+    let text = whole.text();
+    let place = |said: &str| text.rfind(&squeezed(said)).unwrap_or_else(|| panic!("{said}: {text}"));
+    assert!(place("Regions") < place("Data sheet: Heron 3, its twin"));
+    assert!(place("Data sheet: Heron 3, its twin") < place("How it was computed"));
+    assert_eq!(whole.pdf.pages, Set::new(&findings).pdf.pages + 3);
 }

@@ -1,6 +1,7 @@
 //! What is written up: findings, and the sound they were made from as far as it is at hand.
 
 use fairtake_bridge::Bridge;
+use fairtake_calibrated::Measurements;
 use fairtake_compare::{ComparisonFindings, Findings, PairDistance, Take, TakeMeasure};
 use fairtake_report::Heard;
 
@@ -21,6 +22,8 @@ pub struct Material<'a> {
     pub bridges: &'a [Bridge],
     /// How far microphones are apart that the findings do not compare with each other; empty where takes are gone.
     pub distances: &'a [PairDistance],
+    /// Microphones measured by themselves; `None`: the log has no take of that.
+    pub measured: Option<&'a Measurements>,
 }
 
 impl Material<'_> {

@@ -17,7 +17,7 @@ pub(crate) fn report(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
 }
 
 pub(crate) fn typeset(m: &Material<'_>, into: &FolderInMaking) -> Remarks {
-    into.put("report.pdf", &pdf::pdf_with(m.findings, m.heard, m.bridges)?.bytes)?;
+    into.put("report.pdf", &pdf::pdf_with(m.findings, m.heard, m.bridges, m.measured)?.bytes)?;
     Ok(Vec::new())
 }
 

@@ -313,7 +313,10 @@ pub(crate) struct MeasureArgs {
     /// Write the data sheets, one HTML file that needs nothing else; refuses to overwrite
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
-    /// Let the file given with --report be replaced
+    /// Write the data sheets as a PDF; refuses to overwrite
+    #[arg(long, value_name = "FILE")]
+    pub pdf: Option<PathBuf>,
+    /// Let files given with --report and --pdf be replaced
     #[arg(long)]
     pub overwrite: bool,
 }

@@ -32,7 +32,7 @@ pub use many::{Many, png_of_many, svg_of_many};
 pub use moving::{Frames, MOST_FRAMES, Moving, State};
 pub use noise::draw_noise;
 pub use polar::{draw_polar, may_be_reflected};
-pub(crate) use print::{Printed, font_files, printed};
+pub(crate) use print::{Printed, font_files, printed, set_for_print};
 pub use proportions::Decade;
 pub use response::draw_response;
 pub use still::{Letters, Png, Still, png, reveal, svg};

@@ -48,6 +48,26 @@ pub(crate) fn printed(corridor: &Corridor, layout: &Layout) -> Result<Printed, F
     Ok(Printed { tree, width: layout.width, height })
 }
 
+/// A drawing of a page in the colours of print, as wide as `share` of what is set and in its middle. Its names hold only letters that the
+/// fonts have.
+pub(crate) fn set_for_print(svg: &str, share: f64) -> Result<Printed, FigureError> {
+    let fail = |what: String| FigureError::Drawing(what);
+    let (head, body) = svg.split_once('>').ok_or_else(|| fail("no SVG".into()))?;
+    let svg = format!("{head}><style>{}</style>{body}", theme::style(Theme::Print, false));
+    let options =
+        Options { fontdb: font::database(), font_family: font::FAMILY.into(), ..Options::default() };
+    let narrow = Tree::from_str(&svg, &options).map_err(|e| fail(e.to_string()))?.size();
+    let (width, height) = (f64::from(narrow.width()) / share, f64::from(narrow.height()));
+    // The same with room on both sides.
+    let view =
+        format!("viewBox=\"{:.1} 0 {width:.1} {height:.1}\"", (f64::from(narrow.width()) - width) / 2.0);
+    let own = svg.split_once("viewBox=\"").and_then(|(before, rest)| Some((before, rest.split_once('"')?.1)));
+    let (before, after) = own.ok_or_else(|| fail("no size".into()))?;
+    let tree =
+        Tree::from_str(&format!("{before}{view}{after}"), &options).map_err(|e| fail(e.to_string()))?;
+    Ok(Printed { tree, width, height })
+}
+
 /// The key from `top` down, as many samples on a line as fit, and where it ends.
 fn key_below(widened: bool, top: f64, layout: &Layout) -> (String, f64) {
     let letter = layout.letter;

@@ -105,11 +105,17 @@ impl Flow<'_> {
 
     /// Terms with what is said of them.
     pub fn terms(&mut self, parent: Option<NodeId>, list: &[(String, String)]) {
-        let term = Style { colour: QUIET, ..BODY };
+        self.terms_in(parent, list, BODY, TERM);
+    }
+
+    /// The same in another style, its colour apart, with terms no wider than `most`.
+    pub fn terms_in(&mut self, parent: Option<NodeId>, list: &[(String, String)], style: Style, most: f32) {
+        let term = Style { colour: QUIET, ..style };
+        let body_style = Style { colour: INK, ..style };
         let list: Vec<(String, String)> =
             list.iter().map(|(name, said)| (self.settable(name), self.settable(said))).collect();
         let widest = list.iter().map(|(name, _)| self.letters.width(name, term.weight, false));
-        let width = (widest.fold(0.0, f32::max) * term.size).min(TERM) + 1.0;
+        let width = (widest.fold(0.0, f32::max) * term.size).min(most) + 1.0;
         let node = self.tags.add(parent, Role::List);
         for (name, said) in &list {
             let of = self.tags.add(Some(node), Role::Item);
@@ -118,7 +124,7 @@ impl Flow<'_> {
             let room = WIDTH - width - 14.0;
             let cells = [
                 self.column((LEFT, width), name, term, label),
-                self.column((LEFT + width + 14.0, room), said, BODY, body),
+                self.column((LEFT + width + 14.0, room), said, body_style, body),
             ];
             self.row(&cells);
             self.y += 1.2;

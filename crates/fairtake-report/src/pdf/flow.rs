@@ -204,11 +204,16 @@ impl<'a> Flow<'a> {
         self.start = bare.then_some(self.y);
     }
 
-    /// Sets what still waits, and begins a page if this one is not empty.
-    pub fn fresh_page(&mut self) {
+    /// Sets pictures that still wait.
+    pub fn settle(&mut self) {
         while !self.waiting.is_empty() {
             self.turn();
         }
+    }
+
+    /// Sets what still waits, and begins a page if this one is not empty.
+    pub fn fresh_page(&mut self) {
+        self.settle();
         if !self.at_top() {
             self.turn();
         }

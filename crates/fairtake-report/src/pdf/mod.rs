@@ -7,6 +7,7 @@ mod error;
 mod flow;
 mod letters;
 mod report;
+mod sheets;
 mod table;
 mod tags;
 mod write;
@@ -14,7 +15,9 @@ mod write;
 pub use error::PdfError;
 
 use crate::heard::Heard;
+use crate::{content, sheet};
 use fairtake_bridge::Bridge;
+use fairtake_calibrated::Measurements;
 use fairtake_compare::Findings;
 use letters::Letters;
 use report::Beside;
@@ -36,20 +39,39 @@ pub struct Pdf {
 /// # Errors
 /// [`PdfError`]; whatever it is, it is a defect of the program and not of the findings.
 pub fn pdf(findings: &Findings) -> Result<Pdf, PdfError> {
-    pdf_with(findings, &[], &[])
+    pdf_with(findings, &[], &[], None)
 }
 
-/// The same, with what blind tests showed, and how much of a difference is equalising, beside what was measured.
+/// The same, with what blind tests showed, how much of a difference is equalising, and data sheets of microphones that were measured by
+/// themselves.
 ///
 /// # Errors
 /// As [`pdf`].
-pub fn pdf_with(findings: &Findings, heard: &[Heard], bridges: &[Bridge]) -> Result<Pdf, PdfError> {
-    let beside = Beside { heard, bridges };
+pub fn pdf_with(
+    findings: &Findings,
+    heard: &[Heard],
+    bridges: &[Bridge],
+    measured: Option<&Measurements>,
+) -> Result<Pdf, PdfError> {
+    let beside = Beside { heard, bridges, measured };
     let letters = Letters::new()?;
     let mut flow = report::lay(&letters, findings, beside, false)?;
     if !flow.replaced.is_empty() {
         flow = report::lay(&letters, findings, beside, true)?;
     }
     let (pages, replaced) = (flow.pages.len(), flow.replaced.clone());
-    Ok(Pdf { bytes: write::document(flow, findings)?, pages, replaced })
+    let creator = format!("{} {}", findings.program.name, findings.program.version);
+    Ok(Pdf { bytes: write::document(flow, &content::title(findings), creator)?, pages, replaced })
+}
+
+/// Data sheets alone, each beginning a page: what the [sheets as a page](crate::sheet::page) say, but for what each interval is made of.
+///
+/// # Errors
+/// As [`pdf`].
+pub fn pdf_of_sheets(measured: &Measurements) -> Result<Pdf, PdfError> {
+    let letters = Letters::new()?;
+    let flow = report::lay_sheets(&letters, measured)?;
+    let (pages, replaced) = (flow.pages.len(), flow.replaced.clone());
+    let creator = format!("fairtake {}", measured.version);
+    Ok(Pdf { bytes: write::document(flow, &sheet::title(measured), creator)?, pages, replaced })
 }

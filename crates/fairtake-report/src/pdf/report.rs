@@ -4,11 +4,14 @@ use super::PdfError;
 use super::blocks::{BODY, SMALL, STRONG, outcome, verdict};
 use super::flow::{Flow, QUIET, Style};
 use super::letters::Letters;
+use super::sheets;
 use super::tags::{NodeId, Role};
 use crate::content::{self, Cell, Heeded, Kind, Table};
 use crate::figure::{Corridor, Layout, printed};
 use crate::heard::{self, Heard};
+use crate::sheet;
 use fairtake_bridge::{Bridge, in_words, sentences};
+use fairtake_calibrated::Measurements;
 use fairtake_compare::{ComparisonFindings, Findings, Outcome};
 
 /// Of one kind of caution this many are spelt out; the table in the appendix has all.
@@ -29,6 +32,8 @@ pub(super) struct Beside<'b> {
     pub heard: &'b [Heard],
     /// How much is equalising.
     pub bridges: &'b [Bridge],
+    /// Microphones measured by themselves.
+    pub measured: Option<&'b Measurements>,
 }
 
 /// Where a part of the report ends.
@@ -48,7 +53,7 @@ pub(super) fn lay<'a>(
     beside: Beside,
     note: bool,
 ) -> Result<Flow<'a>, PdfError> {
-    let n_parts = findings.comparisons.len() + 1;
+    let n_parts = findings.comparisons.len() + sheet_headings(beside).len() + 1;
     let (loose, ends) = lay_parts(letters, (findings, beside), note, &vec![false; n_parts])?;
     let wasteful = |e: &End| e.n_pages > 1 && e.filled < WORTH_A_PAGE;
     let mut tight: Vec<bool> = ends.iter().map(wasteful).collect();
@@ -79,9 +84,11 @@ fn lay_parts<'a>(
         let words = "In brackets: Unicode numbers of letters that this document's fonts lack.";
         flow.said(None, words, ASIDE);
     }
-    if findings.comparisons.len() > 1 {
+    let (n_pairs, of_sheets) = (findings.comparisons.len(), sheet_headings(beside));
+    if n_pairs + of_sheets.len() > 1 {
+        let of_pairs = findings.comparisons.iter().map(|c| heading(findings, c));
         let list: Vec<(String, usize)> =
-            findings.comparisons.iter().enumerate().map(|(i, c)| (heading(findings, c), i)).collect();
+            of_pairs.chain(of_sheets.iter().cloned()).enumerate().map(|(i, said)| (said, i)).collect();
         flow.space(4.0);
         flow.contents(&list);
     }
@@ -90,9 +97,12 @@ fn lay_parts<'a>(
         flow.fresh_page();
         flow.tight = *tight;
         let first = flow.pages.len();
-        match findings.comparisons.get(i) {
-            Some(c) => pair(&mut flow, findings, beside, c)?,
-            None => {
+        match (findings.comparisons.get(i), beside.measured) {
+            (Some(c), _) => pair(&mut flow, findings, beside, c)?,
+            (None, Some(measured)) if i < n_pairs + of_sheets.len() => {
+                sheets::part(&mut flow, measured, i - n_pairs)?;
+            }
+            (None, _) => {
                 heard_elsewhere(&mut flow, findings, beside.heard);
                 appendix(&mut flow, findings);
             }
@@ -100,6 +110,30 @@ fn lay_parts<'a>(
         ends.push(End { n_pages: flow.pages.len() + 1 - first, filled: flow.filled() });
     }
     Ok((flow, ends))
+}
+
+fn sheet_headings(beside: Beside) -> Vec<String> {
+    beside.measured.map(sheets::headings).unwrap_or_default()
+}
+
+/// Lays data sheets out with nothing beside them.
+pub(super) fn lay_sheets<'a>(letters: &'a Letters, measured: &Measurements) -> Result<Flow<'a>, PdfError> {
+    let mut flow = Flow::new(letters);
+    flow.said(None, "Fairtake data sheets", SMALL);
+    flow.heading(None, 1, &sheet::title(measured));
+    flow.said(None, &sheet::conditions(measured), BODY);
+    let headings = sheets::headings(measured);
+    if headings.len() > 1 {
+        let list: Vec<(String, usize)> = headings.iter().cloned().zip(0..).collect();
+        flow.space(4.0);
+        flow.contents(&list);
+    }
+    for number in 0..headings.len() {
+        flow.fresh_page();
+        sheets::part(&mut flow, measured, number)?;
+    }
+    flow.settle();
+    Ok(flow)
 }
 
 fn heading(findings: &Findings, c: &ComparisonFindings) -> String {

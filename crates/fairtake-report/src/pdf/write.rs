@@ -5,8 +5,6 @@ use super::blocks::SMALL;
 use super::flow::{Colour, Entry, Flow, Frame, INK, Item, LEFT, PAGE, Placed, Style, WHITE, WIDTH};
 use super::letters::{Letters, Weight};
 use super::tags::{NodeId, Tags};
-use crate::content;
-use fairtake_compare::Findings;
 use krilla::annotation::{Annotation, LinkAnnotation, Target};
 use krilla::color::rgb;
 use krilla::configure::{Accessibility, ConfigurationBuilder};
@@ -28,7 +26,7 @@ const ABOVE: f32 = 12.0;
 const FOOT: f32 = PAGE.1 - 34.0;
 
 /// The finished file.
-pub(super) fn document(flow: Flow, findings: &Findings) -> Result<Vec<u8>, PdfError> {
+pub(super) fn document(flow: Flow, title: &str, creator: String) -> Result<Vec<u8>, PdfError> {
     let Flow { letters, pages, mut tags, entries, targets, .. } = flow;
     let configuration = ConfigurationBuilder::new()
         .with_accessibility_validator(Accessibility::UA1)
@@ -36,7 +34,7 @@ pub(super) fn document(flow: Flow, findings: &Findings) -> Result<Vec<u8>, PdfEr
         .map_err(|e| PdfError::Unsound(format!("{e:?}")))?;
     let settings = SerializeSettings { configuration, enable_tagging: true, ..SerializeSettings::default() };
     let mut document = Document::new_with(settings);
-    let title = letters.settable(&content::title(findings), &mut Vec::new());
+    let title = letters.settable(title, &mut Vec::new());
     let n_pages = pages.len();
     let entry = |target: usize| targets.get(target).and_then(|i| entries.get(*i));
     for (number, items) in pages.into_iter().enumerate() {
@@ -71,7 +69,6 @@ pub(super) fn document(flow: Flow, findings: &Findings) -> Result<Vec<u8>, PdfEr
     }
     document.set_outline(outline(&entries));
     document.set_tag_tree(tags.tree());
-    let creator = format!("{} {}", findings.program.name, findings.program.version);
     document.set_metadata(Metadata::new().title(title).language("en".to_string()).creator(creator));
     document.finish().map_err(|e| PdfError::Unsound(format!("{e:?}")))
 }

@@ -29,6 +29,9 @@ pub(crate) struct PartLines {
     pub remarks: Vec<String>,
 }
 
+/// Title of the part that has the curve of the response.
+pub(crate) const RESPONSE: &str = "Frequency response";
+
 /// Title of the part that has a polar diagram.
 pub(crate) const DIRECTION: &str = "Directional characteristics";
 
@@ -39,7 +42,7 @@ pub(crate) const NOISE: &str = "Inherent noise";
 pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
         part("Sensitivity", &sheet.sensitivity, sensitivity),
-        part("Frequency response", &sheet.response, response),
+        part(RESPONSE, &sheet.response, response),
         part(DIRECTION, &sheet.direction, direction),
         part("Proximity effect", &sheet.proximity, proximity),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
@@ -250,15 +253,25 @@ fn proximity(p: &Proximity) -> (Vec<Line>, Vec<String>) {
 /// Frequencies at which distortion is given in words, in Hz.
 const DISTORTION_HZ: [f64; 3] = [250.0, 1000.0, 4000.0];
 
+/// The least that is told of a share, in percent.
+const LEAST_PERCENT: f64 = 1e-4;
+
 fn percent(value: f64) -> String {
+    if value < LEAST_PERCENT {
+        return format!("under {LEAST_PERCENT} %");
+    }
     let decimals = two_figures(value);
     format!("{value:.decimals$} %")
+}
+
+fn at_most(most: f64) -> String {
+    format!("at most {}", percent(most.max(LEAST_PERCENT)))
 }
 
 fn figure(f: &Figure) -> String {
     match f {
         Figure::Measured(q) => with_half(q, "%"),
-        Figure::AtMost(most) => format!("at most {}", percent(*most)),
+        Figure::AtMost(most) => at_most(*most),
     }
 }
 
@@ -269,7 +282,7 @@ fn own(points: &[OwnPoint], hz: f64) -> Option<Vec<String>> {
             let order = ["2nd", "3rd", "4th", "5th"][i];
             let own = match own {
                 Own::Measured(q) => format!("{order} {}", with_half(q, "%")),
-                Own::AtMost(most) => format!("{order} at most {}", percent(*most)),
+                Own::AtMost(most) => format!("{order} {}", at_most(*most)),
                 Own::CannotBeSeparated => format!("{order} cannot be separated"),
             };
             match speaker {
@@ -387,4 +400,39 @@ fn beside(rows: &[BesideStated]) -> PartLines {
         })
         .collect();
     PartLines { title: "Beside what its maker states", lines, remarks: Vec::new() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use fairtake_calibrated::Contribution;
+
+    #[test]
+    fn own_harmonics_are_told_of_every_order_beside_the_loudspeakers() {
+        let measured = Quantity::new(0.93, vec![Contribution::expanded("noise", 0.02, 1.96)]);
+        let harmonics =
+            [Own::Measured(measured), Own::AtMost(0.0123), Own::AtMost(2e-6), Own::CannotBeSeparated];
+        let point =
+            OwnPoint { hz: 1000.0, harmonics, loudspeaker_percent: [Some(0.05), Some(3e-5), None, None] };
+        let expected = [
+            "2nd 0.930 ± 0.020 % beside 0.050 % of the loudspeaker's",
+            "3rd at most 0.012 % beside under 0.0001 % of the loudspeaker's",
+            "4th at most 0.0001 %",
+            "5th cannot be separated",
+        ];
+        assert_eq!(own(&[point], 900.0).expect("the nearest"), expected);
+    }
+
+    #[test]
+    fn a_difference_has_its_sign_but_for_nothing() {
+        let known = |value, half| Quantity::new(value, vec![Contribution::expanded("made", half, 1.96)]);
+        for (q, said) in [
+            (known(0.58, 0.31), "+0.58 ± 0.31 dB"),
+            (known(-0.58, 0.31), "−0.58 ± 0.31 dB"),
+            (known(0.001, 0.31), "0.00 ± 0.31 dB"),
+            (Quantity::of_unknown_uncertainty(0.44), "+0.4 dB"),
+        ] {
+            assert_eq!(signed(&q, "dB"), said);
+        }
+    }
 }

@@ -1,11 +1,13 @@
 //! Data sheets of measured microphones: a page each, in the order of IEC 60268-4; as text for the terminal too.
 
 mod directions;
-mod lines;
-mod pairs;
+pub(crate) mod lines;
+pub(crate) mod pairs;
 
 use crate::figure::{Layout, draw_noise, draw_polar, draw_response, may_be_reflected};
 use crate::page::STYLE;
+use fairtake_calibrated::direction::Direction;
+use fairtake_calibrated::sheet::ResponseSheet;
 use fairtake_calibrated::{DataSheet, Measurements};
 use lines::{PartLines, parts};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -62,16 +64,22 @@ fn wrapped(out: &mut String, head: &str, words: &str) {
     out.push('\n');
 }
 
-fn is_empty(part: &PartLines) -> bool {
+/// Nothing is said in it.
+pub(crate) fn is_empty(part: &PartLines) -> bool {
     part.lines.is_empty() && part.remarks.is_empty()
+}
+
+/// Title of all sheets together.
+pub(crate) fn title(measurements: &Measurements) -> String {
+    match measurements.title.as_str() {
+        "" => "Microphones, measured".to_string(),
+        title => title.to_string(),
+    }
 }
 
 /// All sheets as one HTML file that needs nothing else.
 pub fn page(measurements: &Measurements) -> String {
-    let title = match measurements.title.as_str() {
-        "" => "Microphones, measured".to_string(),
-        title => title.to_string(),
-    };
+    let title = title(measurements);
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -92,7 +100,7 @@ pub fn page(measurements: &Measurements) -> String {
 }
 
 /// What held for all.
-fn conditions(m: &Measurements) -> String {
+pub(crate) fn conditions(m: &Measurements) -> String {
     let temperature = match m.temperature_c {
         Some(c) => format!("{c} °C"),
         None => "temperature not logged (20 °C taken)".to_string(),
@@ -109,6 +117,30 @@ pub fn sheets(measurements: &Measurements) -> Markup {
     html! { @for sheet in &measurements.sheets { (one(sheet)) } (pairs::section(&measurements.pairs)) }
 }
 
+/// What the picture of a response shows.
+pub(crate) fn of_response(found: &ResponseSheet) -> String {
+    let published = match found.published {
+        Some(_) => "; dashed what its maker published, brought to the same level over 250 Hz to 4 kHz",
+        None => "",
+    };
+    format!("Its own response, by substitution, with the 95 % interval at each frequency{published}.")
+}
+
+/// What a polar diagram shows.
+pub(crate) fn of_direction(found: &Direction) -> String {
+    let reflected = match may_be_reflected(found) {
+        Some(_) => " Within the dashed ring a level is at most what is drawn: it may be what walls reflect.",
+        None => "",
+    };
+    format!(
+        "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight \
+         lines.{reflected}"
+    )
+}
+
+/// What the picture of noise shows.
+pub(crate) const OF_NOISE: &str = "Noise in third octaves as sound, by the sensitivity at 1 kHz, with the 95 % interval of each. Where it is dashed, other noise may be in it.";
+
 fn one(sheet: &DataSheet) -> Markup {
     html! {
         section.pair.data-sheet id=(format!("sheet-{}", sheet.mic)) {
@@ -117,19 +149,19 @@ fn one(sheet: &DataSheet) -> Markup {
                 figure {
                     div.wide { (PreEscaped(wide)) }
                     div.narrow { (PreEscaped(draw_response(&sheet.name, found, &Layout::NARROW).unwrap_or_default())) }
-                    figcaption { "Its own response, by substitution, with the 95 % interval at each frequency" @if found.published.is_some() { "; dashed what its maker published, brought to the same level over 250 Hz to 4 kHz" } "." }
+                    figcaption { (of_response(found)) }
                 }
             }
             @for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
                 h3 { (part.title) }
                 @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found && let Some(polar) = draw_polar(&sheet.name, found) {
-                    figure.polar { (PreEscaped(polar)) figcaption { "Level in octaves over the angle at which sound comes, in dB re the front, which is up; measured angles joined by straight lines." @if may_be_reflected(found).is_some() { " Within the dashed ring a level is at most what is drawn: it may be what walls reflect." } } }
+                    figure.polar { (PreEscaped(polar)) figcaption { (of_direction(found)) } }
                 }
                 @if part.title == lines::NOISE && let Some(found) = &sheet.noise.found && let Some(wide) = draw_noise(&sheet.name, found, &Layout::WIDE) {
                     figure {
                         div.wide { (PreEscaped(wide)) }
                         div.narrow { (PreEscaped(draw_noise(&sheet.name, found, &Layout::NARROW).unwrap_or_default())) }
-                        figcaption { "Noise in third octaves as sound, by the sensitivity at 1 kHz, with the 95 % interval of each. Where it is dashed, other noise may be in it." }
+                        figcaption { (OF_NOISE) }
                     }
                 }
                 @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found { (directions::symmetry_table(found)) }

@@ -7,10 +7,13 @@ use fairtake_calibrated::sheet::MatchedPair;
 use maud::{Markup, html};
 
 /// Title of the part.
-pub(super) const TITLE: &str = "Pairs";
+pub(crate) const TITLE: &str = "Pairs";
+
+/// What is meant by what is shown of them.
+pub(crate) const MEANT: &str = "Responses on the axis at one place, second less first, levels matched over 250 Hz to 4 kHz: the loudspeaker falls out. The deviation's interval is that of the one frequency where it is largest; beside it one that holds at all frequencies at once, since the largest of many is more often large by chance.";
 
 /// Largest deviation and where, range, and the second's level against the first's.
-pub(super) struct PairWords {
+pub(crate) struct PairWords {
     pub names: String,
     pub deviation: String,
     pub range: String,
@@ -18,7 +21,7 @@ pub(super) struct PairWords {
 }
 
 /// A pair in words.
-pub(super) fn words(pair: &MatchedPair) -> PairWords {
+pub(crate) fn words(pair: &MatchedPair) -> PairWords {
     let m = &pair.matched;
     let level = match &pair.at_equal_gain_db {
         Some(db) => format!("{} at equal gain", signed(db, "dB")),
@@ -40,7 +43,7 @@ pub(super) fn words(pair: &MatchedPair) -> PairWords {
 /// What all frequencies at once leave of the largest of many.
 fn of_many(m: &PairMatch) -> Option<String> {
     let half = m.half_for_all_db?;
-    let of = format!("of {} at once ± {} dB", m.n_points, upwards(half));
+    let of = format!("for all {} points at once ± {} dB", m.n_points, upwards(half));
     let by_chance = m.largest.deviation_db.value.abs() <= half;
     Some(if by_chance { format!("{of}: may be chance") } else { of })
 }
@@ -51,7 +54,7 @@ pub(super) fn section(pairs: &[MatchedPair]) -> Markup {
         @if !pairs.is_empty() {
             section.pair.data-sheet id="pairs" {
                 h2 { (TITLE) }
-                p.quiet { "Responses on the axis at one place, second less first, levels matched over 250 Hz to 4 kHz: the loudspeaker falls out. Its interval is that of the one frequency where the deviation is largest; beside it one that holds at all frequencies at once, since the largest of many is more often large by chance." }
+                p.quiet { (MEANT) }
                 div.scroll { table {
                     thead { tr { th { "pair" } th { "largest deviation" } th { "compared over" } th { "level" } } }
                     tbody { @for pair in pairs {
@@ -90,7 +93,7 @@ mod tests {
         };
         let said = words(&pair);
         assert_eq!(said.names, "Heron 3, its twin against Heron 3");
-        assert_eq!(said.deviation, "−1.17 ± 0.12 dB at 5.5 kHz (of 75 at once ± 0.41 dB)");
+        assert_eq!(said.deviation, "−1.17 ± 0.12 dB at 5.5 kHz (for all 75 points at once ± 0.41 dB)");
         assert_eq!(
             (said.range.as_str(), said.level.as_str()),
             ("251 Hz to 19 kHz", "+0.58 ± 0.31 dB at equal gain")
@@ -99,7 +102,10 @@ mod tests {
         pair.matched.largest.deviation_db = known(0.24, 0.12);
         let said = words(&pair);
         assert_eq!(said.level, "−3.42 ± 0.20 dB in the files; a gain is not logged");
-        assert_eq!(said.deviation, "+0.24 ± 0.12 dB at 5.5 kHz (of 75 at once ± 0.41 dB: may be chance)");
+        assert_eq!(
+            said.deviation,
+            "+0.24 ± 0.12 dB at 5.5 kHz (for all 75 points at once ± 0.41 dB: may be chance)"
+        );
         let page = section(&[pair]).into_string();
         assert!(page.contains("+0.24 ± 0.12 dB at 5.5 kHz") && section(&[]).into_string().is_empty());
     }

@@ -7,17 +7,27 @@ use crate::{Done, Outcome};
 use fairtake_calibrated::{Measurements, measure};
 use fairtake_files::wav::Replace;
 use fairtake_files::{ShootoutFolder, write_whole};
+use fairtake_report::pdf::pdf_of_sheets;
 use fairtake_report::sheet;
 use std::path::Path;
 
 /// Runs the command.
 pub(crate) fn run(args: &MeasureArgs) -> Outcome {
     let measurements = of_folder(&args.folder)?;
-    if let Some(path) = &args.report {
+    let write = |path: &Path, bytes: &[u8]| {
         let replace = if args.overwrite { Replace::Allowed } else { Replace::Never };
-        write_whole(path, sheet::page(&measurements).as_bytes(), replace)
-            .map_err(|e| Failure::new(&e, e.hint()))?;
+        write_whole(path, bytes, replace).map_err(|e| Failure::new(&e, e.hint()))?;
         eprintln!("wrote {}", path.display());
+        Ok::<(), Failure>(())
+    };
+    if let Some(path) = &args.report {
+        write(path, sheet::page(&measurements).as_bytes())?;
+    }
+    if let Some(path) = &args.pdf {
+        let set = pdf_of_sheets(&measurements).map_err(|e| {
+            Failure::new(&e, "this is a defect of the program: please report it with the folder's log")
+        })?;
+        write(path, &set.bytes)?;
     }
     if args.json {
         println!("{}", to_json(&measurements)?);

@@ -5,6 +5,7 @@ use crate::cli::WriteUpArgs;
 use crate::failure::Failure;
 use crate::{Done, Outcome};
 use fairtake_bridge::Bridge;
+use fairtake_calibrated::Measurements;
 use fairtake_compare::{
     Findings, PairDistance, Remembered, Take, TakeMeasure, all_distances, measure_and_check,
 };
@@ -20,6 +21,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
     let wanted = wanted(args)?;
     let target = args.into.clone().unwrap_or_else(|| args.folder.join("write-up"));
     let read = read(args)?;
+    let measured = measured(args);
     let material = Material {
         findings: &read.findings,
         takes: &read.takes,
@@ -28,6 +30,7 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
         heard: &read.heard,
         bridges: &read.bridges,
         distances: &read.distances,
+        measured: measured.as_ref(),
     };
     if let Some(moving) = &wanted.moving {
         say_sizes(&material, &wanted.reels, moving);
@@ -141,6 +144,21 @@ fn read(args: &WriteUpArgs) -> Result<Read, Failure> {
         bridges,
         distances,
     })
+}
+
+/// Microphones measured by themselves, where the log has takes of that. What stands in their way is said, and the rest is written.
+fn measured(args: &WriteUpArgs) -> Option<Measurements> {
+    let log = ShootoutFolder::open(&args.folder).and_then(|folder| folder.log()).ok()?;
+    if log.bench.takes.is_empty() {
+        return None;
+    }
+    match super::measure::of_folder(&args.folder) {
+        Ok(found) => Some(found),
+        Err(e) => {
+            eprintln!("no data sheets: {e}");
+            None
+        }
+    }
 }
 
 fn remembered(folder: &ShootoutFolder, loaded: Loaded, args: &WriteUpArgs) -> Result<Read, Failure> {
