@@ -15,7 +15,7 @@ pub const POWER: f64 = 0.8;
 /// More trials than this are no sitting for human ears.
 const MOST_TRIALS: u32 = 200;
 /// Microphones in one test: more pebbles than this cannot be kept apart. Common practice, no source.
-const MOST_MICS: usize = 12;
+pub const MOST_MICS: usize = 12;
 /// More sittings than this are not fixed beforehand.
 const MOST_SITTINGS: u32 = 10_000;
 

@@ -83,7 +83,8 @@ function troubleOf(form) {
   const ticked = mics(form).filter((m) => m.checked);
   const n = ticked.length;
   if (hasRight() && n !== 2) return `This question takes two microphones; ${n} ${n === 1 ? "is" : "are"} ticked.`;
-  if (n < 2 || n > 12) return `This question takes 2 to 12 microphones; ${n} ${n === 1 ? "is" : "are"} ticked.`;
+  const most = Number(form.dataset.mostMics);
+  if (n < 2 || n > most) return `This question takes 2 to ${most} microphones; ${n} ${n === 1 ? "is" : "are"} ticked.`;
   const isThere = (/** @type {string | undefined} */ key) => ticked.some((m) => m.value === key);
   const alone = ticked.find((m) => m.dataset.from && !isThere(m.dataset.from) && !isThere(m.dataset.to));
   if (!alone) return "";

@@ -4,14 +4,14 @@ use super::offered::MOST_CORRECTED;
 use super::owner::{BlindPage, TRIALS};
 use super::owner_html::percent;
 use crate::html::mic;
-use fairtake_listen::Kind;
+use fairtake_listen::{Kind, MOST_MICS};
 use maud::{Markup, html};
 
 /// The form; `kinds` are the questions with their keys and words.
 pub(super) fn form(page: &BlindPage, kinds: &[(Kind, &str, &str)]) -> Markup {
     let in_turn = serde_json::to_string(&page.played_in_turn).unwrap_or_default();
     html! {
-        form id="make-test" data-source=[page.source.as_ref()] data-in-turn=(in_turn) {
+        form id="make-test" data-source=[page.source.as_ref()] data-in-turn=(in_turn) data-most-mics=(MOST_MICS) {
             p { label for="kind" { "Question" } " " select id="kind" { @for (_, key, words) in kinds { option value=(key) { (words) } } } }
             (who(page))
             (trials(page))
