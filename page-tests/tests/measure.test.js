@@ -68,7 +68,26 @@ test("takes of a measurement are entered and corrected without the log being ope
   await page.waitForFunction(
     () => document.getElementById("angle_deg-takes/heron-030deg.wav:1")?.getAttribute("value") === "31",
   );
+
+  // A microphone's file: one that is not there is refused where it is typed, one that is goes into the log.
+  await page.locator("#mic-files ~ details > summary").click();
+  const published = page.locator("#published-of-moorhen");
+  room.watched.expected.push(/status of 404 .*\/log\)/);
+  await published.fill("none.txt");
+  await published.blur();
+  await page.getByText("none.txt").first().waitFor();
+  // What was refused goes, and the field holds again what the log has.
+  await page.waitForFunction(
+    () => document.getElementById("published-of-moorhen")?.getAttribute("data-was") === '""',
+  );
+  assert.doesNotMatch(readFileSync(log, "utf8"), /none\.txt/);
+  await published.fill("heron-published.txt");
+  await published.blur();
+  await page.waitForFunction(
+    () => document.getElementById("published-of-moorhen")?.getAttribute("value") === "heron-published.txt",
+  );
   const after = readFileSync(log, "utf8");
+  assert.equal(after.match(/published = "heron-published\.txt"/g)?.length, 2);
   assert.match(after, /angle_deg = 31/);
   assert.match(after, /\[calibrator\]\nlevel_db = 94\nclass = "1"/);
   await room.watched.close();

@@ -189,6 +189,14 @@ fn the_session_comes_back_on_its_data_sheets() {
     assert!(twins.matched.largest.deviation_db.value.abs() > of_all, "1.2 dB are no chance: {of_all}");
     let unlike = pair("heron", "moorhen").expect("both were recorded on the axis");
     assert!(unlike.matched.largest.deviation_db.value.abs() > 3.0, "{unlike:?}");
+    // The knob was turned between heron and moorhen, ±0.1 dB at either place; between the twins it was not.
+    let knob = |pair: &MatchedPair| {
+        let level_db = pair.at_equal_gain_db.as_ref().expect("gains are logged");
+        level_db.budget.iter().find(|part| part.from == "two gains").map(|part| part.standard)
+    };
+    let expected = 2f64.sqrt() * 0.1 / 3f64.sqrt();
+    assert!(knob(unlike).is_some_and(|standard| (standard - expected).abs() < 1e-12), "{unlike:?}");
+    assert_eq!(knob(twins), None);
 
     // Direction: a cardioid's index is 10·lg 3.
     let direction = sheet("heron").direction.found.as_ref().expect("was turned");
@@ -319,6 +327,7 @@ fn takes_that_cannot_be_held_together_are_named_and_not_mixed() {
     let elsewhere = at("moorhen", &|t| t.role == MeasuredRole::Response && t.placement == 2, &|t| {
         t.source = "horn".into()
     });
+    bench.sources.insert("horn".into(), "Horn of the loft".into());
     let measured = measure(&bench, "test");
     let direction = told(&measured, |s| &s.direction.missing, "heron");
     assert!(direction.iter().any(|m| m.contains(&turned) && m.contains("gain")), "{direction:?}");
@@ -328,7 +337,10 @@ fn takes_that_cannot_be_held_together_are_named_and_not_mixed() {
     let level = &sheet("heron").noise.found.as_ref().expect("a level").a_weighted;
     assert_eq!((level.standing, level.ambient), (Standing::AtMost, None));
     let response = told(&measured, |s| &s.response.missing, "moorhen");
-    assert!(response.iter().any(|m| m.contains(&elsewhere) && m.contains("horn")), "{response:?}");
+    assert!(
+        response.iter().any(|m| m.contains(&elsewhere) && m.contains("before Horn of the loft")),
+        "{response:?}"
+    );
     assert_eq!(sheet("moorhen").response.found.as_ref().expect("two takes").n_repeats, 2);
     // One of the reference's takes at another gain: its level is none of the others', and nothing is carried over.
     let reference = bench

@@ -195,7 +195,7 @@ fn files_row(of: &MicFields) -> Markup {
         label: format!("{label} of {}", of.mic.name),
     };
     let named = |file: &Option<String>| file.clone().unwrap_or_default();
-    let measures = Field { label: "yes".into(), ..field("measurement", "") };
+    let measures = Field { label: format!("{} is one", of.mic.name), ..field("measurement", "") };
     html! { tr {
         th scope="row" { (of.mic.name) }
         td { (measures.switch(of.measurement)) }

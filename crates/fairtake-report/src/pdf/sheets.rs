@@ -16,7 +16,7 @@ const LAYOUT: Layout = Layout { width: 800.0, letter: 13.0, ..Layout::WIDE };
 const POLAR_SHARE: f64 = 0.62;
 
 /// What is measured is told no wider than this.
-const TERM: f32 = 190.0;
+const TERM: f32 = 215.0;
 
 /// Headings of the sheets, and of the pairs where there are any: what [`sheets`] sets, each on a page of its own.
 pub(super) fn headings(m: &Measurements) -> Vec<String> {
@@ -39,7 +39,8 @@ pub(super) fn part(flow: &mut Flow, m: &Measurements, number: usize) -> Result<(
             flow.said(section, pairs::MEANT, SMALL);
             let told = |pair: &MatchedPair| {
                 let said = pairs::words(pair);
-                (said.names, format!("{}, over {}; {}", said.deviation, said.range, said.level))
+                let value = format!("{}, over {}; {}", said.whole_deviation(), said.range, said.level);
+                (said.names, value)
             };
             flow.terms(section, &m.pairs.iter().map(told).collect::<Vec<_>>());
             Ok(())

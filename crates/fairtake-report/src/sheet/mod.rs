@@ -36,7 +36,8 @@ pub fn text(measurements: &Measurements) -> String {
         let _ = writeln!(out, "{}\n", pairs::TITLE);
         for pair in &measurements.pairs {
             let said = pairs::words(pair);
-            let value = format!("largest deviation {}, over {}; {}", said.deviation, said.range, said.level);
+            let value =
+                format!("largest deviation {}, over {}; {}", said.whole_deviation(), said.range, said.level);
             wrapped(&mut out, &format!("  {:<50} ", said.names), &value);
         }
         out.push('\n');
