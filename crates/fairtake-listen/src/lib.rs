@@ -19,6 +19,8 @@ mod testing;
 
 pub use key::{Key, Role, Slot, Trial, opens};
 pub use material::{Excerpt, Group, Material, Paired};
-pub use plan::{ALPHA, Asked, CONFIDENCE, Control, Kind, MOST_MICS, POWER, Plan, PlanTrouble, trials_that_find};
+pub use plan::{
+    ALPHA, Asked, CONFIDENCE, Control, Kind, MOST_MICS, POWER, Plan, PlanTrouble, trials_that_find,
+};
 pub use score::{Score, Sittings, score};
 pub use sitting::{Answer, Given, MOST_COMMENT, Refused, Sitting, State};

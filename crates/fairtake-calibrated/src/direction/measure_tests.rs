@@ -306,7 +306,8 @@ fn the_near_field_is_that_of_the_temperature() {
 fn on_flanks_that_steps_do_not_resolve_an_angle_counts_by_the_slope_that_is_there() {
     let pattern = Pattern::Lobed { share: 0.5, wave: 3.0 };
     let found = measured(&still(pattern, TurntableRun::both_sides(15.0)), 1);
-    let db = |angle_deg: f64| 20.0 * pattern.amplitude(angle_deg.to_radians()).abs().log10();
+    let amplitude = |angle_deg: f64| pattern.amplitude(angle_deg.to_radians()).abs();
+    let db = |angle_deg: f64| fairtake_signal::units::amplitude_db(amplitude(angle_deg)).expect("no null");
     let mut n = 0;
     for point in &found.thirds[0].polar {
         if point.angle_deg == 0.0 || point.level_db.value < -20.0 {

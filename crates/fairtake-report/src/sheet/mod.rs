@@ -1,6 +1,7 @@
 //! Data sheets of measured microphones: a page each, in the order of IEC 60268-4; as text for the terminal too.
 
 mod directions;
+mod distorting;
 pub(crate) mod lines;
 pub(crate) mod pairs;
 
