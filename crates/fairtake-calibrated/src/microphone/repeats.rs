@@ -43,6 +43,20 @@ pub fn average(repeats: &[Response]) -> Result<Response, ResponseError> {
     })
 }
 
+/// The mean of repeats, each less a level of its own in dB: what one repeat reads more of everywhere falls out, and the uncertainty is the spread
+/// of shapes. Against 1 kHz it is to be the level there, so that the spread at 1 kHz is not counted a second time.
+///
+/// # Errors
+/// As [`average`].
+pub fn average_less(repeats: &[Response], levels_db: &[f64]) -> Result<Response, ResponseError> {
+    let less = |(response, by_db): (&Response, &f64)| {
+        let mut response = response.clone();
+        response.points.iter_mut().filter_map(|p| p.level_db.as_mut()).for_each(|q| q.value -= by_db);
+        response
+    };
+    average(&repeats.iter().zip(levels_db).map(less).collect::<Vec<_>>())
+}
+
 fn mean(levels: &[&Quantity]) -> Quantity {
     let values: Vec<f64> = levels.iter().map(|q| q.value).collect();
     let value = values.iter().sum::<f64>() / values.len() as f64;

@@ -115,6 +115,33 @@ fn the_spread_of_repeats_is_the_uncertainty_of_their_mean() {
     );
 }
 
+#[test]
+fn against_1_khz_what_a_setting_up_reads_more_of_everywhere_falls_out() {
+    let a = taken(&heron(), &Room::anechoic(), 1);
+    // Three set-ups, 0.3 dB apart as a whole, and one of them with 0.3 dB more above 5 kHz.
+    let set_up = |by_db: f64, above_db: f64| {
+        let mut r = curve(&a, Gate::Whole);
+        for p in &mut r.points {
+            let more = if p.hz > 5000.0 { above_db } else { 0.0 };
+            p.level_db.iter_mut().for_each(|q| q.value += by_db + more);
+        }
+        r
+    };
+    let repeats = [set_up(0.0, 0.0), set_up(0.3, 0.0), set_up(0.6, 0.3)];
+    let at_1k: Vec<f64> = repeats.iter().map(|r| r.at(1000.0).expect("measured").value).collect();
+    let shape = average_less(&repeats, &at_1k).expect("alike");
+    let half = |hz: f64| shape.at(hz).expect("measured").half.expect("known");
+    // Exact: nothing but what deconvolution leaves at 2 kHz; 0.3 dB in one of three, 0.1·√3/√3 dB, at 8 kHz (t of 2 degrees: 4.303).
+    assert!(half(2000.0) < 0.001, "{}", half(2000.0));
+    assert!((half(8000.0) - 4.3027 * 0.1).abs() < 1e-3, "{}", half(8000.0));
+    assert!(shape.at(1000.0).expect("measured").value.abs() < 1e-9);
+    // Substituted, the level that all share is in no interval, neither at the point nor at 1 kHz.
+    let reference = Reference { half_db: 0.0, ..certificate() };
+    let found = substituted(&shape, &shape, &reference, None).expect("good");
+    let at_2k = found.points.iter().find(|p| p.hz > 2000.0).expect("a point").half_db().expect("known");
+    assert!(at_2k < 0.002, "{at_2k}");
+}
+
 /// Points 1/12 octave apart with this level and half width.
 pub(super) fn made(level_db: impl Fn(f64) -> f64, half_db: f64) -> Vec<Point> {
     (-60..=52)

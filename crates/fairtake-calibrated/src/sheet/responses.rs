@@ -3,8 +3,8 @@
 use super::part::{Missing, Part};
 use crate::bench::{BenchMic, BenchTake};
 use crate::microphone::{
-    Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, Ungated, average,
-    deviation, effective_range, held_against, substituted,
+    Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, SubstitutionError,
+    Ungated, average, average_less, deviation, effective_range, held_against, substituted,
 };
 use crate::response::{Gate, ImpulseResponse, Point, Response, ResponseSettings, impulse_responses};
 use crate::{Quantity, found};
@@ -100,7 +100,8 @@ pub(super) struct Averaged {
     pub gated: Response,
     /// The gated curve of each setting-up.
     pub settings_up: Vec<Vec<Point>>,
-    whole: Response,
+    /// Gated and whole, each setting-up less its level at 1 kHz; `None`: one has none.
+    shapes: Option<[Response; 2]>,
     /// Level at 1 kHz of each repeat, in dB re that of the sweep.
     pub at_1khz_db: Vec<f64>,
     reflected_share: f64,
@@ -112,19 +113,18 @@ pub(super) fn averaged(heard: &[&Heard], gate: Gate) -> Result<Averaged, Missing
         heard.iter().map(|h| response_of(h, PER_OCTAVE, gate)).collect()
     };
     let (gated, whole) = (of(gate)?, of(Gate::Whole)?);
-    let at_1khz_db = gated.iter().filter_map(|r| r.at(1000.0)).map(|q| q.value).collect();
+    let at_1khz_db: Vec<f64> = gated.iter().filter_map(|r| r.at(1000.0)).map(|q| q.value).collect();
+    let shape = |all: &[Response]| average_less(all, &at_1khz_db).map_err(|e| Missing::whole(&e, e.hint()));
+    let shapes = match at_1khz_db.len() == gated.len() {
+        true => Some([shape(&gated)?, shape(&whole)?]),
+        false => None,
+    };
     let joined = |all: &[Response]| average(all).map_err(|e| Missing::whole(&e, e.hint()));
     let settings_up = gated.iter().map(|r| r.points.clone()).collect();
     let gated = joined(&gated)?;
     let gate_s = gated.gate_s;
     let reflected = heard.iter().filter_map(|h| h.impulses.last()).map(|i| i.reflected_share(gate_s));
-    Ok(Averaged {
-        whole: joined(&whole)?,
-        settings_up,
-        gated,
-        at_1khz_db,
-        reflected_share: reflected.fold(0.0, f64::max),
-    })
+    Ok(Averaged { shapes, settings_up, gated, at_1khz_db, reflected_share: reflected.fold(0.0, f64::max) })
 }
 
 /// What a data sheet says of the frequency response.
@@ -170,6 +170,8 @@ pub(super) fn response_sheet(
 ) -> Part<ResponseSheet> {
     let Some(first) = heard.first() else { return Part::none(missing) };
     let held = reference.map(|r| {
+        let shapes = own.shapes.as_ref().zip(r.heard.shapes.as_ref());
+        let shapes: [&[Response; 2]; 2] = shapes.ok_or(SubstitutionError::NoOneKilohertz)?.into();
         let named = Reference {
             correction: r.mic.correction.clone(),
             half_db: r.mic.correction_within_db.unwrap_or(UNSTATED_WITHIN_DB),
@@ -178,12 +180,12 @@ pub(super) fn response_sheet(
         };
         let same = mic.gradient_share.is_some() && mic.gradient_share == r.mic.gradient_share;
         let ungated = Ungated {
-            tested: &own.whole,
-            reference: &r.heard.whole,
+            tested: &shapes[0][1],
+            reference: &shapes[1][1],
             reflected_share: own.reflected_share.max(r.heard.reflected_share),
             pattern: if same { Pattern::Same } else { Pattern::Different },
         };
-        substituted(&own.gated, &r.heard.gated, &named, Some(ungated))
+        substituted(&shapes[0][0], &shapes[1][0], &named, Some(ungated))
     });
     let own_response = match held {
         Some(Ok(response)) => Some(response),
