@@ -8,6 +8,7 @@ mod tables;
 
 pub use checks::{figure, outcome};
 pub use pair::{caption, key, made};
+pub(crate) use tables::table;
 pub use tables::{alignment, bands, budget, features, levels, regions};
 
 use crate::content;

@@ -6,7 +6,7 @@ use fairtake_compare::{ComparisonFindings, Findings};
 use maud::{Markup, html};
 
 /// A table as it stands on the page.
-pub(super) fn table(t: &Table) -> Markup {
+pub(crate) fn table(t: &Table) -> Markup {
     html! {
         div.scroll { table {
             @if let Some(caption) = &t.caption { caption { (caption) } }

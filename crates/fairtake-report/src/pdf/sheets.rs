@@ -71,6 +71,9 @@ fn data_sheet(
             lines::NOISE => picture(flow, section, &noise, 1.0)?,
             _ => {}
         }
+        if let Some(table) = &part.table {
+            flow.table(section, table);
+        }
         let list: Vec<(String, String)> =
             part.lines.iter().map(|line| (line.what.clone(), line.value.clone())).collect();
         if !list.is_empty() {

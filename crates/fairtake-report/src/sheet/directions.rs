@@ -1,11 +1,11 @@
 //! What a data sheet says of direction.
 
 use super::lines::{Line, line, plain, said, signed, with_half};
+use crate::content::{Cell, Column, Kind, Table};
 use crate::words::hertz;
 use fairtake_calibrated::Quantity;
 use fairtake_calibrated::direction::{Apart, BandDirection, Direction, Null, NullAngle, Sides, Symmetry};
 use fairtake_calibrated::level::Standing;
-use maud::{Markup, html};
 
 /// Octaves whose direction is given in words, in Hz.
 const DIRECTION_HZ: [f64; 6] = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
@@ -21,28 +21,57 @@ fn nominal_hz(centre_hz: f64) -> f64 {
     NOMINAL_HZ.into_iter().find(|hz| (centre_hz / hz - 1.0).abs() < 0.1).unwrap_or(centre_hz)
 }
 
-/// Octaves in which the sides were held against each other: largest difference, its angle, root mean square, angles.
-fn symmetries(d: &Direction) -> Vec<(&BandDirection, &Symmetry)> {
-    d.octaves.iter().filter_map(|band| Some((band, band.symmetry.as_ref()?))).collect()
+/// What is said above the table of octaves.
+const CAPTION: &str = "Octave by octave; levels are re the front. Sides: one less the other at the same angle, where neither lies 20 dB below the front \
+                       and one at least is surely heard";
+
+/// A row of the table of octaves: what it holds, and how an octave says it.
+type Row = (&'static str, fn(&BandDirection) -> Option<String>);
+
+/// A number without a unit, with its half width.
+fn bare(q: &Quantity) -> String {
+    with_half(q, "").trim_end().to_string()
 }
 
-/// The sides against each other, band by band; nothing where one was recorded.
-pub(super) fn symmetry_table(d: &Direction) -> Markup {
-    let rows = symmetries(d);
-    html! {
-        @if !rows.is_empty() {
-            div.scroll { table {
-                caption { "Symmetry: one side less the other at the same angle, where neither lies 20 dB below the front and one at least is surely heard" }
-                thead { tr { th { "octave" } th { "largest difference" } th { "root mean square" } th.n { "angles" } } }
-                tbody { @for (band, s) in rows { tr {
-                    th scope="row" { (hertz(nominal_hz(band.centre_hz))) }
-                    td { (apart(s)) }
-                    td { (plain(s.rms_db, 2)) " dB" }
-                    td.n { (s.n_angles) }
-                } } }
-            } }
-        }
-    }
+/// Rows of the table of octaves.
+const ROWS: [Row; 10] = [
+    ("at 90°", |b| b.at_90.as_ref().map(|l| re_front(&l.level_db, l.standing))),
+    ("at 180°", |b| b.at_180.as_ref().map(|l| re_front(&l.level_db, l.standing))),
+    ("directivity index", |b| b.directivity_index_db.as_ref().map(|q| with_half(q, "dB"))),
+    ("distance factor", |b| b.distance_factor.as_ref().map(bare)),
+    ("front half to back half at random incidence", |b| {
+        b.front_to_back_random_db.as_ref().map(|q| with_half(q, "dB"))
+    }),
+    ("share of the gradient", |b| b.first_order.as_ref().map(|f| bare(&f.gradient_share))),
+    ("least heard", |b| b.null.as_ref().map(least)),
+    ("lowest level", |b| b.null.as_ref().map(|n| re_front(&n.lowest_db, n.standing))),
+    ("largest difference of the sides", |b| b.symmetry.as_ref().map(apart)),
+    ("root mean square of their differences", |b| {
+        let of = |s: &Symmetry| format!("{} dB of {} angles", plain(s.rms_db, 2), s.n_angles);
+        b.symmetry.as_ref().map(of)
+    }),
+];
+
+/// What was found octave by octave; rows of which no octave knows anything are left out.
+pub(super) fn by_octave(d: &Direction) -> Option<Table> {
+    // By its nominal middle, as it is spoken of.
+    let spoken = |band: &&BandDirection| DIRECTION_HZ.contains(&nominal_hz(band.centre_hz));
+    let known = |band: &&BandDirection| ROWS.iter().any(|(_, of)| of(band).is_some());
+    let octaves: Vec<&BandDirection> = d.octaves.iter().filter(spoken).filter(known).collect();
+    let row = |(what, of): &Row| -> Option<Vec<Cell>> {
+        let cells: Vec<Option<String>> = octaves.iter().map(|band| of(band)).collect();
+        let is_known = cells.iter().any(Option::is_some);
+        let cells = cells.into_iter().map(|cell| Cell::Text(cell.unwrap_or_else(|| "–".to_string())));
+        is_known.then(|| std::iter::once((*what).into()).chain(cells).collect())
+    };
+    let heads =
+        octaves.iter().map(|band| Column { name: hertz(nominal_hz(band.centre_hz)), kind: Kind::Keep });
+    let first = Column { name: "octave at".to_string(), kind: Kind::Head };
+    (!octaves.is_empty()).then(|| Table {
+        caption: Some(CAPTION.to_string()),
+        columns: std::iter::once(first).chain(heads).collect(),
+        rows: ROWS.iter().filter_map(row).collect(),
+    })
 }
 
 /// A level, or the upper end of its interval where walls may be in it, rounded up.
@@ -56,16 +85,12 @@ fn re_front(level_db: &Quantity, standing: Standing) -> String {
     }
 }
 
-/// Where least is heard, and the lowest level there.
+/// Where least is heard.
 fn least(null: &Null) -> String {
-    let lowest = re_front(&null.lowest_db, null.standing);
     match &null.angle {
-        NullAngle::At(q) => {
-            let angle = with_half(q, "°").replace(" °", "°");
-            format!("least at {angle}, lowest level {lowest}")
-        }
+        NullAngle::At(q) => format!("at {}", with_half(q, "°").replace(" °", "°")),
         NullAngle::Between { from_deg, to_deg } => {
-            format!("least between {}° and {}°, {lowest}", plain(*from_deg, 0), plain(*to_deg, 0))
+            format!("between {}° and {}°", plain(*from_deg, 0), plain(*to_deg, 0))
         }
     }
 }
@@ -85,30 +110,6 @@ fn apart(s: &Symmetry) -> String {
 
 pub(super) fn direction(d: &Direction) -> (Vec<Line>, Vec<String>) {
     let mut lines = Vec::new();
-    for band in &d.octaves {
-        // By its nominal middle, as it is spoken of.
-        let nominal = nominal_hz(band.centre_hz);
-        if !DIRECTION_HZ.contains(&nominal) {
-            continue;
-        }
-        let mut held = Vec::new();
-        held.extend(band.at_90.as_ref().map(|l| format!("at 90° {}", re_front(&l.level_db, l.standing))));
-        held.extend(band.at_180.as_ref().map(|l| format!("at 180° {}", re_front(&l.level_db, l.standing))));
-        let mut put = |what: &str, q: &Option<Quantity>, unit: &str| {
-            held.extend(q.as_ref().map(|q| format!("{what} {}", with_half(q, unit).trim_end())));
-        };
-        put("directivity index", &band.directivity_index_db, "dB");
-        put("distance factor", &band.distance_factor, "");
-        put("front half to back half at random incidence", &band.front_to_back_random_db, "dB");
-        if let Some(f) = &band.first_order {
-            held.push(format!("share of the gradient {}", with_half(&f.gradient_share, "").trim_end()));
-        }
-        held.extend(band.null.as_ref().map(least));
-        held.extend(band.symmetry.as_ref().map(|s| format!("sides apart by {}", apart(s))));
-        if !held.is_empty() {
-            lines.push(said(&format!("octave at {}", hertz(nominal)), held.join(", ")));
-        }
-    }
     if let Some(f) = &d.front_to_random {
         let what = format!("front-to-random index, {} to {}", hertz(f.from_hz), hertz(f.to_hz));
         lines.push(line(&what, &f.index_db, "dB"));
@@ -149,9 +150,17 @@ mod tests {
         let null =
             |angle, standing| Null { angle, by: NullBy::LowestLevel, lowest_db: known(-22.0, 0.2), standing };
         let hidden = null(NullAngle::Between { from_deg: 105.0, to_deg: 180.0 }, Standing::AtMost);
-        assert_eq!(least(&hidden), "least between 105° and 180°, at most −21.8 dB");
+        assert_eq!(least(&hidden), "between 105° and 180°");
+        assert_eq!(re_front(&hidden.lowest_db, hidden.standing), "at most −21.8 dB");
         let heard = null(NullAngle::At(known(126.0, 3.0)), Standing::Own);
-        assert_eq!(least(&heard), "least at 126.0 ± 3.0°, lowest level −22.00 ± 0.20 dB");
+        assert_eq!(least(&heard), "at 126.0 ± 3.0°");
+    }
+
+    fn text(cell: &Cell) -> &str {
+        match cell {
+            Cell::Text(text) => text,
+            _ => panic!("no text: {cell:?}"),
+        }
     }
 
     #[test]
@@ -197,11 +206,17 @@ mod tests {
             conditions,
             cautions: Vec::new(),
         };
-        let table = symmetry_table(&found).into_string();
-        assert_eq!(table.matches("<tr>").count(), 2, "a head and one row: {table}");
-        assert!(table.contains("−1.20 ± 0.30 dB at 60°") && table.contains("0.71 dB"), "{table}");
-        assert!(direction(&found).0[0].value.contains("sides apart by −1.20 ± 0.30 dB at 60°"));
+        let table = by_octave(&found).expect("one octave is known");
+        assert_eq!(table.columns.len(), 2, "the octave of which nothing is known has no column: {table:?}");
+        let told: Vec<[&str; 2]> = table.rows.iter().map(|row| [text(&row[0]), text(&row[1])]).collect();
+        assert_eq!(
+            told,
+            [
+                ["largest difference of the sides", "−1.20 ± 0.30 dB at 60°"],
+                ["root mean square of their differences", "0.71 dB of 4 angles"]
+            ]
+        );
         found.octaves.remove(0);
-        assert!(symmetry_table(&found).into_string().is_empty());
+        assert_eq!(by_octave(&found), None);
     }
 }

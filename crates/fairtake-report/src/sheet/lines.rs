@@ -1,7 +1,8 @@
 //! What a data sheet says, line by line: computed in `fairtake-calibrated`, put into words here, once for page and terminal.
 
-use super::directions::direction;
+use super::directions::{by_octave, direction};
 use super::distorting::distortion;
+use crate::content::Table;
 use crate::words::hertz;
 use fairtake_calibrated::level::{Noise, NoiseLevel, Sensitivity, SoundField, Standing};
 use fairtake_calibrated::microphone::{Edge, EffectiveRange, Verdict};
@@ -22,6 +23,8 @@ pub(crate) struct Line {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct PartLines {
     pub title: &'static str,
+    /// What was found octave by octave.
+    pub table: Option<Table>,
     pub lines: Vec<Line>,
     /// What is doubtful, what was left out, and why.
     pub remarks: Vec<String>,
@@ -41,7 +44,10 @@ pub(crate) fn parts(sheet: &DataSheet) -> Vec<PartLines> {
     vec![
         part("Sensitivity", &sheet.sensitivity, sensitivity),
         part(RESPONSE, &sheet.response, response),
-        part(DIRECTION, &sheet.direction, direction),
+        PartLines {
+            table: sheet.direction.found.as_ref().and_then(by_octave),
+            ..part(DIRECTION, &sheet.direction, direction)
+        },
         part("Proximity effect", &sheet.proximity, proximity),
         part("Amplitude non-linearity", &sheet.distortion, distortion),
         part(NOISE, &sheet.noise, noise),
@@ -54,7 +60,7 @@ fn part<T>(title: &'static str, part: &Part<T>, lines: impl Fn(&T) -> (Vec<Line>
     remarks.extend(part.missing.iter().map(missing));
     // Cautions are sentences; whoever prints a remark ends it.
     let remarks = remarks.into_iter().map(|r| r.trim_end_matches('.').to_string()).collect();
-    PartLines { title, lines, remarks }
+    PartLines { title, table: None, lines, remarks }
 }
 
 fn missing(m: &Missing) -> String {
@@ -315,7 +321,7 @@ fn beside(rows: &[BesideStated]) -> PartLines {
             said(&b.what, format!("stated {}, {}: {agrees}", plain(b.stated, 1), measured))
         })
         .collect();
-    PartLines { title: "Beside what its maker states", lines, remarks: Vec::new() }
+    PartLines { title: "Beside what its maker states", table: None, lines, remarks: Vec::new() }
 }
 
 #[cfg(test)]

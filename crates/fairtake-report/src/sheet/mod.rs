@@ -5,8 +5,9 @@ mod distorting;
 pub(crate) mod lines;
 pub(crate) mod pairs;
 
+use crate::content::{Cell, Table};
 use crate::figure::{Layout, draw_noise, draw_polar, draw_response, may_be_reflected};
-use crate::page::STYLE;
+use crate::page::{self, STYLE};
 use fairtake_calibrated::direction::Direction;
 use fairtake_calibrated::sheet::ResponseSheet;
 use fairtake_calibrated::{DataSheet, Measurements};
@@ -24,6 +25,9 @@ pub fn text(measurements: &Measurements) -> String {
         let _ = writeln!(out, "{}\n", sheet.name);
         for part in parts(sheet).iter().filter(|p| !is_empty(p)) {
             let _ = writeln!(out, "  {}", part.title);
+            for (what, value) in part.table.iter().flat_map(columns_in_words) {
+                wrapped(&mut out, &format!("    {what:<48} "), &value);
+            }
             for line in &part.lines {
                 wrapped(&mut out, &format!("    {:<48} ", line.what), &line.value);
             }
@@ -44,6 +48,18 @@ pub fn text(measurements: &Measurements) -> String {
         out.push('\n');
     }
     out
+}
+
+/// The columns of a table in words, for a terminal that is too narrow for them: head, and what the rows hold.
+fn columns_in_words(table: &Table) -> impl Iterator<Item = (String, String)> {
+    let head = table.columns[0].name.as_str();
+    (1..table.columns.len()).map(move |k| {
+        let held = table.rows.iter().filter_map(|row| match (&row[0], &row[k]) {
+            (Cell::Text(what), Cell::Text(value)) if value != "–" => Some(format!("{what} {value}")),
+            _ => None,
+        });
+        (format!("{head} {}", table.columns[k].name), held.collect::<Vec<_>>().join("; "))
+    })
 }
 
 /// Words behind a head, on as many lines of 100 columns as they need, below each other.
@@ -166,7 +182,7 @@ fn one(sheet: &DataSheet) -> Markup {
                         figcaption { (OF_NOISE) }
                     }
                 }
-                @if part.title == lines::DIRECTION && let Some(found) = &sheet.direction.found { (directions::symmetry_table(found)) }
+                @if let Some(table) = &part.table { (page::table(table)) }
                 @if !part.lines.is_empty() {
                     div.scroll { table { tbody { @for line in &part.lines {
                         tr { th scope="row" { (line.what) } td {
