@@ -256,6 +256,6 @@ fn spectra_like(spectra: &PairSpectra) -> PairSpectra {
     let mut out = PairSpectra::new(48_000, 12_000);
     out.events = spectra.events.clone();
     out.by_turns = spectra.by_turns.clone();
-    out.faded_energy = spectra.faded_energy.clone();
+    out.faded_energy = spectra.faded_energy;
     out
 }
