@@ -77,9 +77,7 @@ test("takes of a measurement are entered and corrected without the log being ope
   await published.blur();
   await page.getByText("none.txt").first().waitFor();
   // What was refused goes, and the field holds again what the log has.
-  await page.waitForFunction(
-    () => document.getElementById("published-of-moorhen")?.getAttribute("data-was") === '""',
-  );
+  await page.waitForFunction(() => document.getElementById("published-of-moorhen")?.getAttribute("data-was") === '""');
   assert.doesNotMatch(readFileSync(log, "utf8"), /none\.txt/);
   await published.fill("heron-published.txt");
   await published.blur();

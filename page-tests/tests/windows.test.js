@@ -93,6 +93,22 @@ test("a conflicting edit is refused and said, and nothing is lost", async () => 
   await page.getByRole("button", { name: "Put mine in their place" }).click();
   await told(page, "Saved.");
   assert.match(readFileSync(logOf(served.folder), "utf8"), /My long paragraph\./);
+
+  // Or they are given up, and the page follows again.
+  await other.waitForFunction(() => document.querySelector("#words-0")?.textContent === "My long paragraph.");
+  await words.fill("Mine once more.");
+  await other.locator("#words-0").fill("Theirs stays.");
+  await other.locator("#words-0").blur();
+  await told(page, "changed elsewhere");
+  await words.blur();
+  await page.locator("p", { hasText: "Now in the log: “Theirs stays.”" }).waitFor();
+  await page.getByRole("button", { name: "Leave what is in the log" }).click();
+  await page.waitForFunction(() => {
+    const field = document.querySelector("#words-0");
+    return field instanceof HTMLTextAreaElement && field.value === "Theirs stays.";
+  });
+  assert.equal(await page.locator("[data-unsaved]").count(), 0, "nothing holds the page back");
+  assert.match(readFileSync(logOf(served.folder), "utf8"), /Theirs stays\./);
   await room.watched.close();
   await served.end();
 });

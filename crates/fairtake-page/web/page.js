@@ -6,7 +6,7 @@ import { mountCut } from "./cut.js";
 import { mountListen } from "./listen.js";
 import { mountMeasure } from "./measure.js";
 import { follow, isAtWork, mountEach, show } from "./redraw.js";
-import { isSaving, mountRefused } from "./save.js";
+import { giveUpRefused, isSaving, mountRefused } from "./save.js";
 import { here, main, say, send, unsay, write } from "./say.js";
 import { mountTakes, takeIn } from "./takes.js";
 import { mountWriteUp, tellWriting } from "./write-up.js";
@@ -41,8 +41,11 @@ document.addEventListener("click", async (event) => {
   const link = target?.closest("a[data-live]");
   if (link instanceof HTMLAnchorElement && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
     event.preventDefault();
-    const question = "The events you set are not kept yet. Leave them?";
-    if (main().querySelector("[data-unsaved]") && !confirm(question)) return;
+    const question = "What you set or wrote here is not kept yet. Leave it?";
+    if (main().querySelector("[data-unsaved]")) {
+      if (!confirm(question)) return;
+      giveUpRefused();
+    }
     await show(link.pathname + link.search, true);
     return;
   }

@@ -252,8 +252,9 @@ export function isAtWork() {
 
 /** Shows the folder as it is now, or as soon as nobody is at work here any more. */
 export async function follow() {
-  behind = isAtWork();
-  if (!behind) await show(here());
+  // Until it is seen that nothing is missed: where the program does not answer, the next step out of a field asks again.
+  behind = true;
+  if (!isAtWork()) await show(here());
 }
 
 /** True while a field that is taken away may say that it was changed. */

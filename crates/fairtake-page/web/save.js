@@ -32,7 +32,7 @@ let nUnderway = 0;
 /** One of them was refused: fields hold what the log does not. */
 let wasRefused = false;
 
-/** Words at length that were refused, by the id of their field: every redraw brings them back. @type {Map<string, string>} */
+/** Words at length that were refused, by the place in the log that they are for: every redraw brings them back. @type {Map<string, string>} */
 const refused = new Map();
 
 /**
@@ -52,7 +52,7 @@ function keep(field) {
       same.dataset.was = JSON.stringify(change.to);
     }
   }
-  refused.delete(field.id);
+  refused.delete(placeOf(field));
   delete field.dataset.unsaved;
   delete field.dataset.carried;
   const sent = field.value;
@@ -66,7 +66,7 @@ function keep(field) {
       if (field instanceof HTMLTextAreaElement || field instanceof HTMLInputElement) field.defaultValue = sent;
     } else {
       wasRefused = true;
-      if (field instanceof HTMLTextAreaElement) refused.set(field.id, sent);
+      if (field instanceof HTMLTextAreaElement) refused.set(placeOf(field), sent);
     }
     if (nUnderway > 0) return;
     // Not waited for: a page that is slow to come must not hold up what is saved next.
@@ -76,21 +76,37 @@ function keep(field) {
   });
 }
 
+/** Where in the log a field belongs. @param {HTMLElement} field */
+const placeOf = (field) => field.dataset.edit ?? "";
+
 /**
  * Puts refused words back into the fields that now hold somebody else's; both can be seen, and nothing is lost of either.
  * @param {HTMLElement} root
  */
 export function mountRefused(root) {
-  for (const [id, words] of refused) {
-    const field = root.querySelector(`#${CSS.escape(id)}`);
+  for (const field of root.querySelectorAll("textarea[data-edit]")) {
     if (!(field instanceof HTMLTextAreaElement)) continue;
+    const words = refused.get(placeOf(field));
+    if (words === undefined) continue;
+    if (words === field.value) {
+      // Somebody wrote the same, or it was kept after all.
+      refused.delete(placeOf(field));
+      continue;
+    }
     const other = document.createElement("p");
     other.textContent = `Now in the log: “${field.value}”. The words in the field are yours and are not kept yet.`;
     const put = document.createElement("button");
     put.type = "button";
     put.textContent = "Put mine in their place";
     put.addEventListener("click", () => keep(field));
-    field.after(other, put);
+    const leave = document.createElement("button");
+    leave.type = "button";
+    leave.textContent = "Leave what is in the log";
+    leave.addEventListener("click", () => {
+      refused.delete(placeOf(field));
+      showAgain();
+    });
+    field.after(other, put, " ", leave);
     field.value = words;
     field.dataset.unsaved = "";
   }
@@ -123,6 +139,9 @@ document.addEventListener("focusout", (event) => {
     if (isBehind() && nUnderway === 0) follow();
   });
 });
+
+/** Nothing that was refused comes back: somebody left it. */
+export const giveUpRefused = () => refused.clear();
 
 /** True while a change is on its way to the log. */
 export const isSaving = () => nUnderway > 0;

@@ -3,7 +3,7 @@
 mod made;
 
 use fairtake_calibrated::direction::{
-    BandDirection, Direction, DirectionConditions, PolarPoint, Sides, Turning,
+    Apart, BandDirection, Direction, DirectionConditions, PolarPoint, Sides, Symmetry, Turning,
 };
 use fairtake_calibrated::level::Standing;
 use fairtake_calibrated::microphone::{Held, PairMatch};
@@ -273,11 +273,20 @@ fn measured() -> Measurements {
         front_to_back_random_db: None,
         first_order: None,
         null: None,
-        symmetry: None,
+        symmetry: Some(Symmetry {
+            greatest_db: known(-1.2, 0.3),
+            apart: Apart::Measured,
+            at_deg: 60.0,
+            rms_db: 0.71,
+            n_angles: 4,
+        }),
     };
+    // As many as a sheet tells of.
+    let octaves = [250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0];
+    let octaves = octaves.map(|centre_hz| BandDirection { centre_hz, ..band.clone() }).to_vec();
     let direction = Direction {
         thirds: Vec::new(),
-        octaves: vec![band],
+        octaves,
         front_to_random: None,
         conditions: DirectionConditions {
             angles_deg: (0..=12).map(|k| 15.0 * f64::from(k)).collect(),
@@ -348,7 +357,8 @@ fn every_measured_microphone_begins_a_page_with_its_lines_and_pictures() {
     let heron = alone.text_of_page(2);
     let lines = [
         "Data sheet: Heron 3",
-        "octave at 1.0 kHz",
+        "octave at 250 Hz 500 Hz 1.0 kHz 2.0 kHz 4.0 kHz 8.0 kHz",
+        "−1.20 ± 0.30 dB at 60°",
         "directivity index 4.77 ± 0.12 dB",
         "distance factor 1.730 ± 0.030",
         "13 angles on one side",

@@ -294,8 +294,9 @@ fn hills(course: &[f64], octaves: &[f64], threshold: f64) -> Vec<Found> {
     out
 }
 
-/// Places of the maxima from a level on that lie between two falls of what a feature must stand out by, and perhaps of some that
-/// do not: in one walk that keeps the highest since the last rise of that much until the next fall of that much.
+/// Places of the maxima from a level on that lie between two falls of what a feature must stand out by, and perhaps of some
+/// that do not; of equal heights with no such fall between them the last. In one walk that keeps the highest since the last
+/// rise of that much until the next fall of that much.
 fn tops(course: &[f64], threshold: f64) -> Vec<usize> {
     let mut out = Vec::new();
     let (mut highest, mut lowest, mut is_rising) = (0, 0, true);
@@ -383,6 +384,9 @@ mod tests {
             let found: Vec<f64> = hills(&course, &octaves, -3.0).iter().map(|f| f.db).collect();
             assert_eq!(found, every, "seed {seed}");
         }
+        // Twice the same height with a dip of 1 dB between is one hill.
+        let level = [0.0, 10.0, 9.0, 10.0, 0.0];
+        assert_eq!(tops(&level, -3.0), [3]);
     }
 
     #[test]

@@ -22,7 +22,7 @@ pub(crate) fn write_up(page: &WriteUpPage) -> Markup {
         h1 { "Write up" }
         @if page.only_measured {
             (only_measured())
-            p { "Their data sheets as one HTML file: " code { "fairtake measure FOLDER --report sheets.html" } "." }
+            p { "Their data sheets as one HTML file, or as a PDF: " code { "fairtake measure FOLDER --report sheets.html --pdf sheets.pdf" } "." }
         }
         @if let Some(why) = &page.why_nothing { p.trouble { (why) "." } }
         @if !page.comparisons.is_empty() {

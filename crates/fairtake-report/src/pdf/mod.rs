@@ -70,7 +70,10 @@ pub fn pdf_with(
 /// As [`pdf`].
 pub fn pdf_of_sheets(measured: &Measurements) -> Result<Pdf, PdfError> {
     let letters = Letters::new()?;
-    let flow = report::lay_sheets(&letters, measured)?;
+    let mut flow = report::lay_sheets(&letters, measured, false)?;
+    if !flow.replaced.is_empty() {
+        flow = report::lay_sheets(&letters, measured, true)?;
+    }
     let (pages, replaced) = (flow.pages.len(), flow.replaced.clone());
     let creator = format!("fairtake {}", measured.version);
     Ok(Pdf { bytes: write::document(flow, &sheet::title(measured), creator)?, pages, replaced })

@@ -44,6 +44,9 @@ struct End {
     filled: f32,
 }
 
+/// What is said where letters have been replaced.
+const IN_BRACKETS: &str = "In brackets: Unicode numbers of letters that this document's fonts lack.";
+
 /// Lays the report out. `note`: say that letters have been replaced.
 ///
 /// Parts whose last page would be nearly empty are set closer, and stay so where that saves the page.
@@ -81,8 +84,7 @@ fn lay_parts<'a>(
     flow.heading(None, 1, &content::title(findings));
     flow.said(None, &content::compared(findings), BODY);
     if note {
-        let words = "In brackets: Unicode numbers of letters that this document's fonts lack.";
-        flow.said(None, words, ASIDE);
+        flow.said(None, IN_BRACKETS, ASIDE);
     }
     let (n_pairs, of_sheets) = (findings.comparisons.len(), sheet_headings(beside));
     if n_pairs + of_sheets.len() > 1 {
@@ -116,12 +118,19 @@ fn sheet_headings(beside: Beside) -> Vec<String> {
     beside.measured.map(sheets::headings).unwrap_or_default()
 }
 
-/// Lays data sheets out with nothing beside them.
-pub(super) fn lay_sheets<'a>(letters: &'a Letters, measured: &Measurements) -> Result<Flow<'a>, PdfError> {
+/// Lays data sheets out with nothing beside them. `note`: as in [`lay`].
+pub(super) fn lay_sheets<'a>(
+    letters: &'a Letters,
+    measured: &Measurements,
+    note: bool,
+) -> Result<Flow<'a>, PdfError> {
     let mut flow = Flow::new(letters);
     flow.said(None, "Fairtake data sheets", SMALL);
     flow.heading(None, 1, &sheet::title(measured));
     flow.said(None, &sheet::conditions(measured), BODY);
+    if note {
+        flow.said(None, IN_BRACKETS, ASIDE);
+    }
     let headings = sheets::headings(measured);
     if headings.len() > 1 {
         let list: Vec<(String, usize)> = headings.iter().cloned().zip(0..).collect();

@@ -18,7 +18,7 @@ const POLAR_SHARE: f64 = 0.62;
 /// What is measured is told no wider than this.
 const TERM: f32 = 215.0;
 
-/// Headings of the sheets, and of the pairs where there are any: what [`sheets`] sets, each on a page of its own.
+/// Headings of the sheets, and of the pairs where there are any: what [`part`] sets, each on a page of its own.
 pub(super) fn headings(m: &Measurements) -> Vec<String> {
     let pairs = (!m.pairs.is_empty()).then(|| pairs::TITLE.to_string());
     m.sheets.iter().map(|s| heading(&s.name)).chain(pairs).collect()

@@ -21,7 +21,8 @@ pub(crate) fn run(args: &WriteUpArgs) -> Outcome {
     let wanted = wanted(args)?;
     let target = args.into.clone().unwrap_or_else(|| args.folder.join("write-up"));
     let read = read(args)?;
-    let measured = measured(args);
+    // Sizes are told without the data sheets, which take seconds.
+    let measured = if args.only_say { None } else { measured(args) };
     let material = Material {
         findings: &read.findings,
         takes: &read.takes,
