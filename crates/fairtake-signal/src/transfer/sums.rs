@@ -1,5 +1,6 @@
 //! Auto and cross spectra summed over stretches.
 
+use super::wide;
 use fairtake_transform::{Complex, Work, widest};
 
 /// Sums over stretches, per bin: energies of both channels, and the cross spectrum conj(A)·B.
@@ -16,7 +17,7 @@ impl Sums {
     }
 
     /// Adds one stretch; its own cross spectrum is written into `cross`.
-    pub(super) fn add(&mut self, spectra: &[Vec<Complex<f64>>; 2], cross: &mut [Complex<f32>]) {
+    pub(super) fn add(&mut self, spectra: &[Vec<Complex<f32>>; 2], cross: &mut [Complex<f32>]) {
         widest(Added { sums: self, spectra, cross });
     }
 
@@ -42,7 +43,7 @@ impl Sums {
 /// One stretch more in the sums.
 struct Added<'a> {
     sums: &'a mut Sums,
-    spectra: &'a [Vec<Complex<f64>>; 2],
+    spectra: &'a [Vec<Complex<f32>>; 2],
     cross: &'a mut [Complex<f32>],
 }
 
@@ -54,6 +55,7 @@ impl Work for Added<'_> {
         let [a, b] = self.spectra;
         let sums = self.sums.aa.iter_mut().zip(&mut self.sums.bb).zip(&mut self.sums.ab);
         for ((((aa, bb), ab), cross), (a, b)) in sums.zip(self.cross).zip(a.iter().zip(b)) {
+            let (a, b) = (wide(a), wide(b));
             *aa += a.norm_sqr();
             *bb += b.norm_sqr();
             let own = a.conj() * b;
