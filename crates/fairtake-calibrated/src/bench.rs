@@ -36,6 +36,9 @@ pub struct Bench {
     pub takes: Vec<BenchTake>,
 }
 
+/// Temperatures in °C, from and to, at which anything is measured. Common practice, no source.
+pub const TEMPERATURES_C: (f64, f64) = (-40.0, 60.0);
+
 /// Temperature that is taken where none is logged, in °C. Common practice, no source.
 const USUAL_TEMPERATURE_C: f64 = 20.0;
 
@@ -158,7 +161,7 @@ pub struct BenchTake {
     pub source: String,
     /// What it is.
     pub role: MeasuredRole,
-    /// Which setting-up, counted from 1.
+    /// Which setting-up, counted from 1: takes of one are repeats that tell nothing of setting up.
     pub placement: u32,
     /// Takes recorded at once share it.
     pub performance: u32,

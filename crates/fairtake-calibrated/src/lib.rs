@@ -23,7 +23,7 @@ pub use band_level::BandLevel;
 pub use bench::{Bench, BenchMic, BenchTake, MeasuredRole, StatedFigures};
 pub use excitation::{Excitation, ExcitationError};
 pub use found::{Defect, Found, NotFound, found};
-pub use quantity::{Contribution, Quantity};
+pub use quantity::{Contribution, Quantity, REPEATED_OFTEN};
 pub use response::{Gate, ImpulseResponse, Response, ResponseError, ResponseSettings, impulse_responses};
 pub use sheet::{DataSheet, Measurements, Missing, Part, measure};
 pub use text_curve::{TextCurve, TextCurveError, TextMask};

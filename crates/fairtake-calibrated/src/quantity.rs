@@ -17,6 +17,11 @@ pub struct Contribution {
     pub degrees_of_freedom: Option<f64>,
 }
 
+/// Settings-up from which on their spread is taken; fewer say too little of it.
+pub const REPEATED_OFTEN: usize = 3;
+/// What a setting-up may change, in dB either way, where there are fewer: of a level, and of each point of a shape. Common practice, no source.
+pub(crate) const REPEAT_DB: f64 = 0.2;
+
 impl Contribution {
     /// The spread of repeats: the standard uncertainty of their mean. `None` with fewer than two.
     pub fn of_repeats(values: &[f64]) -> Option<Contribution> {
@@ -27,6 +32,20 @@ impl Contribution {
             standard: (variance / n).sqrt(),
             degrees_of_freedom: Some(n - 1.0),
         })
+    }
+
+    /// What settings-up leave unsure of the mean of their levels in dB: their spread, or what is assumed where there are fewer than
+    /// [`REPEATED_OFTEN`].
+    pub(crate) fn of_settings_up(from: &str, levels_db: &[f64]) -> Contribution {
+        match Contribution::of_repeats(levels_db) {
+            Some(repeats) if levels_db.len() >= REPEATED_OFTEN => {
+                Contribution { from: from.into(), ..repeats }
+            }
+            _ => {
+                let half = REPEAT_DB / (levels_db.len() as f64).sqrt();
+                Contribution::within(&format!("{from} (assumed)"), half)
+            }
+        }
     }
 
     /// What is only known to lie within ±`half` of the stated value, every place in it as likely.

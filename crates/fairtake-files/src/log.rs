@@ -6,6 +6,7 @@ use crate::log_bench::{self, BenchLog};
 use crate::log_error::LogError;
 use crate::log_fields::{Fields, Reader, nearest};
 use fairtake_calibrated::MeasuredRole;
+use fairtake_calibrated::bench::TEMPERATURES_C;
 use fairtake_compare::{ChainEntry, Design, Mic, OwnWords, Plan, Role, Shootout, Source};
 use serde::Deserialize;
 use std::collections::HashSet;
@@ -187,7 +188,7 @@ impl Reader<'_> {
         self.known_keys(top, &TOP_KEYS)?;
         let mut shootout = Shootout {
             title: self.text_of(top, "title")?.unwrap_or_default(),
-            temperature_c: self.number(top, "temperature_c", -50.0, 80.0)?,
+            temperature_c: self.number(top, "temperature_c", TEMPERATURES_C.0, TEMPERATURES_C.1)?,
             margin_db: self.number(top, "margin_db", 1e-3, 60.0)?,
             ..Shootout::default()
         };

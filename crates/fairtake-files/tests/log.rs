@@ -61,6 +61,11 @@ fn what_is_wrong_is_shown_where_it_is() {
         ("title = ", "title ", "shootout.toml:2:"),
         ("[mics.moorhen]", "[mic.moorhen]", "shootout.toml:4:2: unknown key `mic`"),
         ("gain_db = 38", "placement = 0", "`placement` is 0"),
+        (
+            "title = ",
+            "temperature_c = 61\ntitle = ",
+            "shootout.toml:2:17: `temperature_c` is 61, outside -40 to 60",
+        ),
     ] {
         let text = refused(from, to);
         assert!(text.contains(shown), "{to} gives {text}");

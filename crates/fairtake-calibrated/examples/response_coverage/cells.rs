@@ -249,7 +249,7 @@ fn substitution_in_a_room(seed: u64, held: &mut Held) {
 }
 
 /// The reference's certificate: what it states is off by a normal error, smooth over an octave. It is stated against 1 kHz, where it is 0 by
-/// definition and nowhere else; an octave and more away its standard deviation is half of the stated width.
+/// definition and nowhere else; two octaves and more away its standard deviation is half of the stated width.
 fn certificate(taken: &Response, reference: &Chain, rng: &mut ChaCha8Rng) -> Reference {
     let each = 0.2 / std::f64::consts::SQRT_2;
     let errors: Vec<f64> = (0..13).map(|_| each * normal(rng)).collect();

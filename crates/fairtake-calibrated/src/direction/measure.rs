@@ -12,6 +12,7 @@ use super::results::{
 use super::symmetry::{asymmetric, symmetry};
 use super::{AngleTake, DirectionCaution, DirectionError, Turning};
 use crate::band_level::{BandLevel, DB_PER_NEPER, joined, same_band};
+use crate::bench::TEMPERATURES_C;
 use crate::level::Standing;
 use crate::{Contribution, Quantity};
 use fairtake_signal::bands::BandSet;
@@ -34,7 +35,7 @@ pub fn direction(takes: &[AngleTake], turning: &Turning) -> Result<Direction, Di
         ("tolerance of the angles in degrees", turning.angle_deg, 0.0, 20.0),
         ("tolerance of the front in degrees", turning.zero_deg, 0.0, 20.0),
         ("distance in mm", turning.distance_mm, 50.0, 20_000.0),
-        ("temperature in °C", turning.temperature_c, -40.0, 60.0),
+        ("temperature in °C", turning.temperature_c, TEMPERATURES_C.0, TEMPERATURES_C.1),
         ("tolerance of the acoustic centre in mm", turning.centre_mm, 0.0, turning.distance_mm / 2.0),
     ] {
         if !(from..=to).contains(&value) {

@@ -24,5 +24,6 @@ pub use quasi_peak::{QuasiPeak, bs468_filter, bs468_weighted};
 pub use sensitivity::{Conditions, Sensitivity, SoundField, by_calibrator};
 pub use shares::Share;
 pub use stated::{Doubt, Stated};
+pub(crate) use substitution::drifted;
 pub use substitution::{Field, by_substitution};
 pub use tone::{Tone, tone};

@@ -43,7 +43,7 @@ pub struct Conditions {
     pub static_pressure_kpa: Option<f64>,
     /// Distance of the loudspeaker in mm; `None` without one.
     pub distance_mm: Option<f64>,
-    /// Takes that were averaged.
+    /// Takes that were averaged; by substitution settings-up.
     pub n_takes: usize,
     /// The chain as it was entered.
     pub chain: Chain,

@@ -4,16 +4,13 @@ use super::sensitivity::{Conditions, Sensitivity, SoundField};
 use super::{Chain, LevelCaution, LevelError, Stated};
 use crate::Contribution;
 use crate::band_level::DB_PER_NEPER;
+use crate::bench::TEMPERATURES_C;
 use crate::proximity::speed_of_sound_m_s;
 use fairtake_signal::units::power_db;
 use serde::{Deserialize, Serialize};
 
 /// The reference may read this much otherwise at the end, in dB. Common practice, no source.
 const DRIFT_DB: f64 = 0.2;
-/// Repeats from which on their spread is taken and not the assumption.
-const REPEATED_OFTEN: usize = 3;
-/// What a repeat may read otherwise where there are fewer, in dB either way. Common practice, no source.
-const REPEAT_DB: f64 = 0.2;
 
 /// The sound field in which microphones are exchanged.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -31,6 +28,12 @@ pub struct Field {
     pub gain_change_db: Stated,
     /// Temperature of the air in °C, which tells the speed of sound.
     pub temperature_c: f64,
+}
+
+/// Says where the reference reads otherwise at the end, from its levels in dB in the order in which they were recorded.
+pub(crate) fn drifted(reference_dbfs: &[f64]) -> Option<LevelCaution> {
+    let figure = (reference_dbfs.last()? - reference_dbfs.first()?).abs();
+    (figure > DRIFT_DB).then_some(LevelCaution::ReferenceDrifted { figure, limit: DRIFT_DB })
 }
 
 /// Sensitivity of a microphone from levels at 1 kHz, in dB re a full-scale sine or re what was played: the reference's and its
@@ -59,7 +62,7 @@ pub fn by_substitution(
         ("level of what was played in dBFS", field.played_dbfs, -120.0, 0.0),
         ("distance in mm", field.distance_mm, 50.0, 20_000.0),
         ("tolerance of the place in mm", field.position_mm, 0.0, field.distance_mm / 2.0),
-        ("temperature in °C", field.temperature_c, -40.0, 60.0),
+        ("temperature in °C", field.temperature_c, TEMPERATURES_C.0, TEMPERATURES_C.1),
         ("tolerance for reflections in dB", field.reflections_db, 0.0, 6.0),
     ] {
         if !(from..=to).contains(&value) {
@@ -72,13 +75,7 @@ pub fn by_substitution(
     for (from, levels) in
         [("repeats of the reference", reference_dbfs), ("repeats of the microphone", own_dbfs)]
     {
-        budget.push(match Contribution::of_repeats(levels) {
-            Some(repeats) if levels.len() >= REPEATED_OFTEN => Contribution { from: from.into(), ..repeats },
-            _ => {
-                let half = REPEAT_DB / (levels.len() as f64).sqrt();
-                Contribution::within(&format!("{from} (assumed)"), half)
-            }
-        });
+        budget.push(Contribution::of_settings_up(from, levels));
     }
     // Level falls as one over distance: 20/ln 10 dB per share of the distance.
     let place_db = 2.0 * DB_PER_NEPER * field.position_mm / field.distance_mm;
@@ -91,11 +88,7 @@ pub fn by_substitution(
         / speed_of_sound_m_s(field.temperature_c);
     budget.push(Contribution::within("near field", power_db(1.0 + 1.0 / (kr * kr)).unwrap_or(0.0)));
     let mut cautions = reference.cautions.clone();
-    if let [first, .., last] = reference_dbfs
-        && (last - first).abs() > DRIFT_DB
-    {
-        cautions.push(LevelCaution::ReferenceDrifted { figure: (last - first).abs(), limit: DRIFT_DB });
-    }
+    cautions.extend(drifted(reference_dbfs));
     // Sound pressure there, in dB re 1 Pa.
     let pressure_db = mean(reference_dbfs) - field.gain_change_db.value - reference.dbfs_per_pa.value;
     let conditions = Conditions {

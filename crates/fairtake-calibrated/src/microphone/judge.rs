@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 /// Levels are matched over this range, in Hz, before shapes are compared.
 pub(super) const MATCHED_HZ: (f64, f64) = (250.0, 4000.0);
 
-/// Of figures that all hold, one may be called otherwise in so many of one cases.
+/// Of figures that all hold, one may be called otherwise in at most this share of cases.
 pub(super) const MISSED: f64 = 0.05;
 
 /// How far a response lies from a curve, at one frequency.

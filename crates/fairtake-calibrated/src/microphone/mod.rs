@@ -9,7 +9,7 @@ mod substitution;
 pub use judge::{Deviation, Held, MaskResult, Verdict, deviation, held_against};
 pub use pair::{PairMatch, SamePlace, pair_match};
 pub use range::{Edge, EffectiveRange, effective_range};
-pub use repeats::{average, average_less};
+pub use repeats::{average, average_less, one_setting_up};
 pub use substitution::{MicrophoneResponse, Pattern, Reference, SubstitutionError, Ungated, substituted};
 
 #[cfg(test)]

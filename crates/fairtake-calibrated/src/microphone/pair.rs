@@ -5,16 +5,10 @@
 
 use super::judge::{Held, MATCHED_HZ, MISSED, largest};
 use crate::band_level::DB_PER_NEPER;
-use crate::quantity::{Contribution, Quantity};
+use crate::quantity::{Contribution, Quantity, REPEATED_OFTEN};
 use crate::response::Point;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
-
-/// Settings-up from which on their spread is taken and not the assumption.
-const REPEATED_OFTEN: usize = 3;
-/// What a setting-up may change where there are fewer, in dB either way, of a level and of each point of a shape. Common practice, no
-/// source; the same for a sensitivity by substitution.
-const REPEAT_DB: f64 = 0.2;
 
 /// How well two microphones stood at one place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -219,22 +213,11 @@ impl<'p> Settings<'p> {
     /// The spread of settings-up, in which noise is contained; with few of them what is assumed, and the noise.
     fn spread(&self, values_db: &[f64], noise_db: f64) -> Vec<Contribution> {
         let which = self.which;
-        match Contribution::of_repeats(values_db) {
-            Some(repeats) if values_db.len() >= REPEATED_OFTEN => {
-                vec![Contribution { from: format!("settings-up of the {which}"), ..repeats }]
-            }
-            _ => {
-                let half = REPEAT_DB / (values_db.len() as f64).sqrt();
-                let assumed = format!("settings-up of the {which} (assumed)");
-                vec![
-                    Contribution::within(&assumed, half),
-                    Contribution {
-                        from: format!("noise of the {which}"),
-                        standard: noise_db,
-                        degrees_of_freedom: None,
-                    },
-                ]
-            }
+        let mut parts = vec![Contribution::of_settings_up(&format!("settings-up of the {which}"), values_db)];
+        if values_db.len() < REPEATED_OFTEN {
+            let from = format!("noise of the {which}");
+            parts.push(Contribution { from, standard: noise_db, degrees_of_freedom: None });
         }
+        parts
     }
 }

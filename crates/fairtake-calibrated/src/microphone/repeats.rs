@@ -12,6 +12,19 @@ use crate::response::{Point, Response, ResponseError};
 /// # Source
 /// JCGM 100:2008 (GUM), 4.2.
 pub fn average(repeats: &[Response]) -> Result<Response, ResponseError> {
+    joined(repeats, mean)
+}
+
+/// Several sweeps of one setting-up as one: their mean in dB, with the noise of a mean. What another setting-up would change is in none of
+/// them, so their spread says nothing of it.
+///
+/// # Errors
+/// As [`average`].
+pub fn one_setting_up(sweeps: &[Response]) -> Result<Response, ResponseError> {
+    joined(sweeps, mean_of_one_setting_up)
+}
+
+fn joined(repeats: &[Response], mean: fn(&[&Quantity]) -> Quantity) -> Result<Response, ResponseError> {
     let (first, others) = repeats.split_first().ok_or(ResponseError::None)?;
     for other in others {
         let unlike = |what| Err(ResponseError::Unlike { what });
@@ -47,8 +60,11 @@ pub fn average(repeats: &[Response]) -> Result<Response, ResponseError> {
 /// of shapes. Against 1 kHz it is to be the level there, so that the spread at 1 kHz is not counted a second time.
 ///
 /// # Errors
-/// As [`average`].
+/// As [`average`], and where there is not one level for each.
 pub fn average_less(repeats: &[Response], levels_db: &[f64]) -> Result<Response, ResponseError> {
+    if repeats.len() != levels_db.len() {
+        return Err(ResponseError::Unlike { what: "numbers of curves and of levels" });
+    }
     let less = |(response, by_db): (&Response, &f64)| {
         let mut response = response.clone();
         response.points.iter_mut().filter_map(|p| p.level_db.as_mut()).for_each(|q| q.value -= by_db);
@@ -63,5 +79,20 @@ fn mean(levels: &[&Quantity]) -> Quantity {
     let mut budget: Vec<Contribution> = Contribution::of_repeats(&values).into_iter().collect();
     // What is not noise is the same in every repeat, and no number of them makes it smaller.
     budget.extend(levels[0].budget.iter().filter(|part| part.from != "noise").cloned());
+    Quantity::new(value, budget)
+}
+
+fn mean_of_one_setting_up(levels: &[&Quantity]) -> Quantity {
+    let n = levels.len() as f64;
+    let value = levels.iter().map(|q| q.value).sum::<f64>() / n;
+    let (noise, mut budget): (Vec<Contribution>, Vec<Contribution>) =
+        levels[0].budget.iter().cloned().partition(|part| part.from == "noise");
+    let all = || levels.iter().flat_map(|q| &q.budget).filter(|part| part.from == "noise");
+    budget.extend(noise.into_iter().map(|first| Contribution {
+        standard: all().map(|part| part.standard.powi(2)).sum::<f64>().sqrt() / n,
+        // Those of the sum are no fewer than those of the worst.
+        degrees_of_freedom: all().filter_map(|part| part.degrees_of_freedom).reduce(f64::min),
+        ..first
+    }));
     Quantity::new(value, budget)
 }

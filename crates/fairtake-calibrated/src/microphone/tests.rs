@@ -135,6 +135,8 @@ fn against_1_khz_what_a_setting_up_reads_more_of_everywhere_falls_out() {
     assert!(half(2000.0) < 0.001, "{}", half(2000.0));
     assert!((half(8000.0) - 4.3027 * 0.1).abs() < 1e-3, "{}", half(8000.0));
     assert!(shape.at(1000.0).expect("measured").value.abs() < 1e-9);
+    let error = average_less(&repeats, &at_1k[..2]).expect_err("a level is missing").to_string();
+    assert!(error.contains("numbers of curves and of levels"), "{error}");
     // Substituted, the level that all share is in no interval, neither at the point nor at 1 kHz.
     let reference = Reference { half_db: 0.0, ..certificate() };
     let found = substituted(&shape, &shape, &reference, None).expect("good");
@@ -226,4 +228,27 @@ fn what_cannot_be_substituted_is_refused() {
     let elsewhere =
         Reference { correction: Some(TextCurve::parse("30000 0\n40000 1").expect("good")), ..certificate() };
     assert!(told(&gated, &gated, &elsewhere).starts_with("the correction goes from 30000 Hz to 40000 Hz"));
+}
+
+#[test]
+fn sweeps_of_one_setting_up_have_the_noise_of_a_mean_and_no_spread() {
+    let a = taken(&heron(), &Room::anechoic(), 1);
+    let sweep = |by_db: f64| {
+        let mut r = curve(&a, Gate::Whole);
+        r.points.iter_mut().filter_map(|p| p.level_db.as_mut()).for_each(|q| q.value += by_db);
+        r
+    };
+    let (one, mean) = (sweep(0.0), one_setting_up(&[-0.3, 0.0, 0.1, 0.2].map(sweep)).expect("alike"));
+    let noise = |r: &Response, k: usize| -> f64 {
+        let budget = &r.points[k].level_db.as_ref().expect("measured").budget;
+        budget.iter().find(|part| part.from == "noise").expect("some").standard
+    };
+    for k in (0..one.points.len()).filter(|k| one.points[*k].level_db.is_some()) {
+        assert!(
+            (mean.points[k].db().expect("measured") - one.points[k].db().expect("measured")).abs() < 1e-9
+        );
+        assert!((noise(&mean, k) / noise(&one, k) - 0.5).abs() < 1e-9, "a mean of four");
+        let spread = mean.points[k].level_db.as_ref().expect("measured").budget.iter();
+        assert_eq!(spread.filter(|part| part.from == "repeats").count(), 0);
+    }
 }

@@ -7,6 +7,7 @@ use super::results::{
 };
 use super::takes::{Reading, ordered};
 use super::{DistanceTake, Placing, ProximityCaution, ProximityError, RiseAsked};
+use crate::bench::TEMPERATURES_C;
 use crate::{Contribution, Quantity};
 use fairtake_signal::units::db_to_power;
 
@@ -101,7 +102,7 @@ fn checked(placing: &Placing) -> Result<(), ProximityError> {
     let figures = [
         ("tolerance of the distances in mm", placing.distance_mm, 0.0, 100.0),
         ("tolerance of their zero in mm", placing.zero_mm, 0.0, 100.0),
-        ("temperature in °C", placing.temperature_c.value, -40.0, 60.0),
+        ("temperature in °C", placing.temperature_c.value, TEMPERATURES_C.0, TEMPERATURES_C.1),
         ("radius of the loudspeaker in mm", placing.source_radius_mm.unwrap_or(1.0), 0.5, 500.0),
     ];
     for (what, value, from, to) in figures.into_iter().chain(asked) {

@@ -6,12 +6,12 @@ use super::sorted::Sorted;
 use crate::Contribution;
 use crate::bench::{Bench, BenchMic, BenchTake, MeasuredRole};
 use crate::level::{
-    Beside, Calibrator, Chain, Conditions, Field, LevelError, Noise, NoiseTake, Pattern, Sensitivity, Stated,
-    by_calibrator, by_substitution, self_noise,
+    Beside, Calibrator, Chain, Conditions, Field, LevelCaution, LevelError, Noise, NoiseTake, Pattern,
+    Sensitivity, Stated, by_calibrator, by_substitution, drifted, self_noise,
 };
 
 /// Gains that differ by less than this, in dB, are one.
-const SAME_DB: f64 = 0.01;
+pub(super) const SAME_DB: f64 = 0.01;
 /// What reflections that are left behind the gate may do at 1 kHz, in dB either way (common practice, no source).
 const REFLECTIONS_DB: f64 = 0.1;
 
@@ -41,7 +41,7 @@ fn one_db(one: Option<f64>, other: Option<f64>) -> bool {
 }
 
 /// The gain that all takes share; an error where they differ.
-fn one_gain(takes: &[&BenchTake]) -> Result<Option<f64>, Missing> {
+pub(super) fn one_gain(takes: &[&BenchTake]) -> Result<Option<f64>, Missing> {
     let Some(first) = takes.first() else { return Ok(None) };
     match takes.iter().find(|t| !same_gain(t, first)) {
         None => Ok(first.gain_db),
@@ -156,7 +156,14 @@ pub(super) fn substituted(
     };
     let levels = (&reference.heard.at_1khz_db, &own.at_1khz_db);
     match by_substitution(reference.sensitivity, levels.0, levels.1, &field, &chain(bench, gain_db)) {
-        Ok(sensitivity) => Part::found(sensitivity, Vec::new()),
+        Ok(mut sensitivity) => {
+            // What came before and after may be logged as one setting-up: then its takes tell.
+            let is_drift = |c: &LevelCaution| matches!(c, LevelCaution::ReferenceDrifted { .. });
+            if !sensitivity.cautions.iter().any(is_drift) {
+                sensitivity.cautions.extend(drifted(&reference.heard.takes_at_1khz_db));
+            }
+            Part::found(sensitivity, Vec::new())
+        }
         Err(e) => Part::none(vec![refused(&e)]),
     }
 }

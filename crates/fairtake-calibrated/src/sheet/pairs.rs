@@ -1,15 +1,12 @@
 //! Pairs: microphones at the standard place, held against each other.
 
 use super::Measuring;
-use super::levels::two_gains;
+use super::levels::{SAME_DB, one_gain, two_gains};
 use crate::Quantity;
 use crate::bench::Bench;
 use crate::microphone::{PairMatch, SamePlace, pair_match};
 use crate::proximity::speed_of_sound_m_s;
 use serde::{Deserialize, Serialize};
-
-/// Gains that differ by less than this, in dB, are one.
-const SAME_DB: f64 = 0.01;
 
 /// Two microphones that were recorded on the axis at one place, with one loudspeaker, excitation and gate.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -20,7 +17,7 @@ pub struct MatchedPair {
     pub second: String,
     /// Their names for people.
     pub names: [String; 2],
-    /// How often each was set up.
+    /// How often each was set up: several sweeps of one placement are one setting-up.
     pub n_repeats: [usize; 2],
     /// Second less first. Its level is that in the files, whatever the gains.
     pub matched: PairMatch,
@@ -45,13 +42,14 @@ pub(super) fn pairs(bench: &Bench, all: &[Measuring]) -> Vec<MatchedPair> {
                 speed_m_s: speed_of_sound_m_s(bench.temperature_or_usual_c()),
             };
             let settings = |m: &Measuring| Some(m.averaged.as_ref()?.settings_up.clone());
-            let matched = pair_match(&settings(first)?, &settings(second)?, &place)?;
-            let gains = one_gain(second).zip(one_gain(first));
+            let (of_first, of_second) = (settings(first)?, settings(second)?);
+            let matched = pair_match(&of_first, &of_second, &place)?;
+            let gains = gain_of(second).zip(gain_of(first));
             Some(MatchedPair {
                 first: first.key.to_string(),
                 second: second.key.to_string(),
                 names: [first, second].map(|m| m.mic.name.clone()),
-                n_repeats: [first, second].map(|m| m.axis.heard.len()),
+                n_repeats: [of_first.len(), of_second.len()],
                 at_equal_gain_db: gains
                     .map(|(second, first)| at_equal_gain(&matched.level_db, second - first, bench)),
                 matched,
@@ -60,7 +58,10 @@ pub(super) fn pairs(bench: &Bench, all: &[Measuring]) -> Vec<MatchedPair> {
         .collect()
 }
 
-/// A level as it would be with one gain. A gain that was not touched between the two has no doubt of its own.
+/// A level as it would be with one gain.
+///
+/// Gains that are logged alike are taken as a knob that nobody touched, which has no doubt of its own. That is an assumption (common practice,
+/// no source): a knob that was turned and set back to its mark is off by as much as any other.
 fn at_equal_gain(level_db: &Quantity, change_db: f64, bench: &Bench) -> Quantity {
     let value = level_db.value - change_db;
     if level_db.half.is_none() {
@@ -74,8 +75,7 @@ fn at_equal_gain(level_db: &Quantity, change_db: f64, bench: &Bench) -> Quantity
 }
 
 /// The gain that all takes on the axis share.
-fn one_gain(m: &Measuring) -> Option<f64> {
-    let mut gains = m.axis.heard.iter().map(|h| h.take.gain_db);
-    let first = gains.next()??;
-    gains.all(|g| g.is_some_and(|g| (g - first).abs() < SAME_DB)).then_some(first)
+fn gain_of(m: &Measuring) -> Option<f64> {
+    let takes: Vec<_> = m.axis.heard.iter().map(|h| h.take).collect();
+    one_gain(&takes).ok().flatten()
 }

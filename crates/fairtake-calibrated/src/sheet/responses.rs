@@ -4,10 +4,12 @@ use super::part::{Missing, Part};
 use crate::bench::{BenchMic, BenchTake};
 use crate::microphone::{
     Deviation, EffectiveRange, MaskResult, MicrophoneResponse, Pattern, Reference, SubstitutionError,
-    Ungated, average, average_less, deviation, effective_range, held_against, substituted,
+    Ungated, average, average_less, deviation, effective_range, held_against, one_setting_up, substituted,
 };
-use crate::response::{Gate, ImpulseResponse, Point, Response, ResponseSettings, impulse_responses};
-use crate::{Quantity, found};
+use crate::response::{
+    Gate, ImpulseResponse, Point, Response, ResponseError, ResponseSettings, impulse_responses,
+};
+use crate::{Contribution, Quantity, found};
 use serde::{Deserialize, Serialize};
 
 /// Bands per octave of responses.
@@ -102,29 +104,61 @@ pub(super) struct Averaged {
     pub settings_up: Vec<Vec<Point>>,
     /// Gated and whole, each setting-up less its level at 1 kHz; `None`: one has none.
     shapes: Option<[Response; 2]>,
-    /// Level at 1 kHz of each repeat, in dB re that of the sweep.
+    /// Level at 1 kHz of each setting-up, in dB re that of the sweep.
     pub at_1khz_db: Vec<f64>,
+    /// The same of each take, in the order of the log.
+    pub takes_at_1khz_db: Vec<f64>,
     reflected_share: f64,
 }
 
-/// Averages the repeats of a place.
+/// Curves of takes, in one for each setting-up: takes of one placement are one. In the order in which they come first.
+fn by_setting_up(heard: &[&Heard], curves: &[Response]) -> Result<Vec<Response>, ResponseError> {
+    let mut settings_up: Vec<(u32, Vec<Response>)> = Vec::new();
+    for (take, curve) in heard.iter().map(|h| h.take).zip(curves) {
+        match settings_up.iter_mut().find(|(placement, _)| *placement == take.placement) {
+            Some((_, curves)) => curves.push(curve.clone()),
+            None => settings_up.push((take.placement, vec![curve.clone()])),
+        }
+    }
+    settings_up.iter().map(|(_, curves)| one_setting_up(curves)).collect()
+}
+
+/// Averages the takes of a place, settings-up over all of them.
 pub(super) fn averaged(heard: &[&Heard], gate: Gate) -> Result<Averaged, Missing> {
     let of = |gate: Gate| -> Result<Vec<Response>, Missing> {
         heard.iter().map(|h| response_of(h, PER_OCTAVE, gate)).collect()
     };
-    let (gated, whole) = (of(gate)?, of(Gate::Whole)?);
-    let at_1khz_db: Vec<f64> = gated.iter().filter_map(|r| r.at(1000.0)).map(|q| q.value).collect();
-    let shape = |all: &[Response]| average_less(all, &at_1khz_db).map_err(|e| Missing::whole(&e, e.hint()));
+    let failed = |e: ResponseError| Missing::whole(&e, e.hint());
+    let at_1khz_db =
+        |all: &[Response]| -> Vec<f64> { all.iter().filter_map(|r| r.at(1000.0)).map(|q| q.value).collect() };
+    let takes = of(gate)?;
+    let takes_at_1khz_db = at_1khz_db(&takes);
+    let gated = by_setting_up(heard, &takes).map_err(failed)?;
+    let whole = by_setting_up(heard, &of(Gate::Whole)?).map_err(failed)?;
+    let at_1khz_db = at_1khz_db(&gated);
+    let shape = |all: &[Response]| average_less(all, &at_1khz_db).map_err(failed);
     let shapes = match at_1khz_db.len() == gated.len() {
         true => Some([shape(&gated)?, shape(&whole)?]),
         false => None,
     };
-    let joined = |all: &[Response]| average(all).map_err(|e| Missing::whole(&e, e.hint()));
     let settings_up = gated.iter().map(|r| r.points.clone()).collect();
-    let gated = joined(&gated)?;
+    let gated = average(&gated).map_err(failed)?;
     let gate_s = gated.gate_s;
     let reflected = heard.iter().filter_map(|h| h.impulses.last()).map(|i| i.reflected_share(gate_s));
-    Ok(Averaged { shapes, settings_up, gated, at_1khz_db, reflected_share: reflected.fold(0.0, f64::max) })
+    let reflected_share = reflected.fold(0.0, f64::max);
+    Ok(Averaged { shapes, settings_up, gated, at_1khz_db, takes_at_1khz_db, reflected_share })
+}
+
+/// Adds what one setting-up alone does not tell: what another would change of each point of a shape against 1 kHz.
+fn assumed_of_single(response: &mut MicrophoneResponse, own: &Averaged, reference: &Averaged) {
+    for (which, of) in [("microphone", own), ("reference", reference)] {
+        let [alone] = of.at_1khz_db.as_slice() else { continue };
+        let assumed = Contribution::of_settings_up(&format!("setting-up of the {which}"), &[*alone]);
+        for level in response.points.iter_mut().filter_map(|p| p.level_db.as_mut()) {
+            let budget = level.budget.iter().cloned().chain([assumed.clone()]).collect();
+            *level = Quantity::new(level.value, budget);
+        }
+    }
 }
 
 /// What a data sheet says of the frequency response.
@@ -140,7 +174,7 @@ pub struct ResponseSheet {
     pub reference_name: Option<String>,
     /// Distance in mm.
     pub distance_mm: Option<f64>,
-    /// How often the microphone was set up.
+    /// How often the microphone was set up: several sweeps of one placement are one setting-up.
     pub n_repeats: usize,
     /// By how much the recorder's clock is faster than the player's, in parts per million.
     pub drift_ppm: Quantity,
@@ -185,7 +219,9 @@ pub(super) fn response_sheet(
             reflected_share: own.reflected_share.max(r.heard.reflected_share),
             pattern: if same { Pattern::Same } else { Pattern::Different },
         };
-        substituted(&shapes[0][0], &shapes[1][0], &named, Some(ungated))
+        let mut found = substituted(&shapes[0][0], &shapes[1][0], &named, Some(ungated))?;
+        assumed_of_single(&mut found, own, r.heard);
+        Ok::<_, SubstitutionError>(found)
     });
     let own_response = match held {
         Some(Ok(response)) => Some(response),
@@ -221,7 +257,7 @@ pub(super) fn response_sheet(
             reference: reference.map(|r| r.key.to_string()),
             reference_name: reference.map(|r| r.mic.name.clone()),
             distance_mm: first.take.distance_mm,
-            n_repeats: heard.len(),
+            n_repeats: own.settings_up.len(),
             drift_ppm: first.drift_ppm.clone(),
         },
         missing,

@@ -13,7 +13,7 @@ const SAME_DEG: f64 = 0.05;
 /// The takes of one microphone before one loudspeaker, sorted by what they are for.
 #[derive(Default)]
 pub(super) struct Sorted<'b> {
-    /// On the axis at the standard distance, one for each setting-up.
+    /// On the axis at the standard distance; those of one placement are one setting-up.
     pub axis: Vec<&'b BenchTake>,
     /// Off the axis.
     pub angles: Vec<&'b BenchTake>,

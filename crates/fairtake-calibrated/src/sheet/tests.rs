@@ -16,6 +16,8 @@ use fairtake_virtual_studio::bench::session::{
     BenchMicrophone, PA_PER_FULL_SCALE, Played, loudspeaker, microphones, session,
 };
 
+mod settings_up;
+
 const RATE_HZ: u32 = 48_000;
 
 struct Made(Vec<f32>);

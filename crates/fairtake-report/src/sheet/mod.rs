@@ -41,8 +41,13 @@ pub fn text(measurements: &Measurements) -> String {
         let _ = writeln!(out, "{}\n", pairs::TITLE);
         for pair in &measurements.pairs {
             let said = pairs::words(pair);
-            let value =
-                format!("largest deviation {}, over {}; {}", said.whole_deviation(), said.range, said.level);
+            let value = format!(
+                "largest deviation {}, over {}; {}; settings-up: {}",
+                said.whole_deviation(),
+                said.range,
+                said.level,
+                said.settings_up
+            );
             wrapped(&mut out, &format!("  {:<50} ", said.names), &value);
         }
         out.push('\n');
@@ -84,7 +89,7 @@ fn wrapped(out: &mut String, head: &str, words: &str) {
 
 /// Nothing is said in it.
 pub(crate) fn is_empty(part: &PartLines) -> bool {
-    part.lines.is_empty() && part.remarks.is_empty()
+    part.table.is_none() && part.lines.is_empty() && part.remarks.is_empty()
 }
 
 /// Title of all sheets together.

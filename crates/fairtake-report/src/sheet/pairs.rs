@@ -2,6 +2,7 @@
 
 use super::lines::{signed, upwards};
 use crate::words::hertz;
+use fairtake_calibrated::REPEATED_OFTEN;
 use fairtake_calibrated::microphone::PairMatch;
 use fairtake_calibrated::sheet::MatchedPair;
 use maud::{Markup, html};
@@ -20,6 +21,8 @@ pub(crate) struct PairWords {
     pub for_all: String,
     pub range: String,
     pub level: String,
+    /// How many settings-up of each it rests on, in the order of the names.
+    pub settings_up: String,
 }
 
 /// A pair in words.
@@ -33,6 +36,7 @@ pub(crate) fn words(pair: &MatchedPair) -> PairWords {
         names: format!("{} against {}", pair.names[1], pair.names[0]),
         deviation: format!("{} at {}", signed(&m.largest.deviation_db, "dB"), hertz(m.largest.hz)),
         for_all: for_all(m),
+        settings_up: settings_up(pair.n_repeats),
         range: format!("{} to {}", hertz(m.range_hz.0), hertz(m.range_hz.1)),
         level,
     }
@@ -43,6 +47,16 @@ impl PairWords {
     pub(crate) fn whole_deviation(&self) -> String {
         format!("{} (at all points at once: {})", self.deviation, self.for_all)
     }
+}
+
+/// Settings-up of the second and of the first, and whose spread is not measured but assumed.
+fn settings_up([first, second]: [usize; 2]) -> String {
+    let assumed = match [first, second].iter().filter(|n| **n < REPEATED_OFTEN).count() {
+        0 => "",
+        1 => ", the spread of the fewer assumed",
+        _ => ", spread assumed",
+    };
+    format!("{second} and {first}{assumed}")
 }
 
 /// What all points at once leave of the largest of them.
@@ -60,10 +74,10 @@ pub(super) fn section(pairs: &[MatchedPair]) -> Markup {
                 h2 { (TITLE) }
                 p.quiet { (MEANT) }
                 div.scroll { table {
-                    thead { tr { th { "pair" } th { "largest deviation" } th { "at all points at once" } th { "compared over" } th { "level" } } }
+                    thead { tr { th { "pair" } th { "largest deviation" } th { "at all points at once" } th { "compared over" } th { "level" } th { "settings-up" } } }
                     tbody { @for pair in pairs {
                         @let said = words(pair);
-                        tr { th scope="row" { (said.names) } td { (said.deviation) } td { (said.for_all) } td { (said.range) } td { (said.level) } }
+                        tr { th scope="row" { (said.names) } td { (said.deviation) } td { (said.for_all) } td { (said.range) } td { (said.level) } td { (said.settings_up) } }
                     } }
                 } }
             }
@@ -99,6 +113,9 @@ mod tests {
         assert_eq!(said.names, "Heron 3, its twin against Heron 3");
         assert_eq!(said.deviation, "−1.17 ± 0.12 dB at 5.5 kHz");
         assert_eq!(said.for_all, "± 0.41 dB");
+        assert_eq!(said.settings_up, "3 and 3");
+        assert_eq!(settings_up([1, 1]), "1 and 1, spread assumed");
+        assert_eq!(settings_up([2, 3]), "3 and 2, the spread of the fewer assumed");
         assert_eq!(
             (said.range.as_str(), said.level.as_str()),
             ("251 Hz to 19 kHz", "+0.58 ± 0.31 dB at equal gain")
@@ -110,6 +127,10 @@ mod tests {
         let whole = "+0.24 ± 0.12 dB at 5.5 kHz (at all points at once: ± 0.41 dB, may be chance)";
         assert_eq!(said.whole_deviation(), whole);
         let page = section(&[pair]).into_string();
-        assert!(page.contains("± 0.41 dB, may be chance") && section(&[]).into_string().is_empty());
+        assert!(
+            page.contains("± 0.41 dB, may be chance")
+                && page.contains("<td>3 and 3</td>")
+                && section(&[]).into_string().is_empty()
+        );
     }
 }
