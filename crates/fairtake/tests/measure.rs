@@ -38,7 +38,7 @@ fn data_sheets_are_written_as_page_and_pdf_and_nothing_is_overwritten() {
     }
     // The reference is named and not its key; figures of one sheet stand in both.
     let against = json["sheets"][0]["response"]["found"]["reference_name"].as_str().expect("a reference");
-    for said in [format!("against {against}").as_str(), "distance factor", "of the loudspeaker's"] {
+    for said in [format!("against {against}").as_str(), "distance factor", "beside the loudspeaker's"] {
         assert!(page.contains(said) || page.contains(&said.replace('\'', "&#39;")), "{said}");
         assert!(set.contains(&squeezed(said)), "{said}");
     }

@@ -1,6 +1,6 @@
 //! What a data sheet says of distortion.
 
-use super::lines::{Line, plain, said, two_figures, with_half};
+use super::lines::{Line, plain, said, two_figures, upwards, with_half};
 use crate::words::hertz;
 use fairtake_calibrated::distortion::{Figure, Own, OwnPoint, Reached};
 use fairtake_calibrated::sheet::DistortionSheet;
@@ -19,8 +19,9 @@ fn percent(value: f64) -> String {
     format!("{value:.decimals$} %")
 }
 
+/// A bound, rounded up: it is not lower than it is.
 fn at_most(most: f64) -> String {
-    format!("at most {}", percent(most.max(LEAST_PERCENT)))
+    format!("at most {} %", upwards(most.max(LEAST_PERCENT)))
 }
 
 fn figure(f: &Figure) -> String {
@@ -41,7 +42,7 @@ fn own(points: &[OwnPoint], hz: f64) -> Option<Vec<String>> {
                 Own::CannotBeSeparated => format!("{order} cannot be separated"),
             };
             match speaker {
-                Some(speaker) => format!("{own} beside {} of the loudspeaker's", percent(speaker)),
+                Some(speaker) => format!("{own} beside the loudspeaker's {}", percent(speaker)),
                 None => own,
             }
         });
@@ -100,8 +101,8 @@ mod tests {
         let point =
             OwnPoint { hz: 1000.0, harmonics, loudspeaker_percent: [Some(0.05), Some(3e-5), None, None] };
         let expected = [
-            "2nd 0.930 ± 0.020 % beside 0.050 % of the loudspeaker's",
-            "3rd at most 0.012 % beside under 0.0001 % of the loudspeaker's",
+            "2nd 0.930 ± 0.020 % beside the loudspeaker's 0.050 %",
+            "3rd at most 0.013 % beside the loudspeaker's under 0.0001 %",
             "4th at most 0.0001 %",
             "5th cannot be separated",
         ];
