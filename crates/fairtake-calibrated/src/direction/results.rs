@@ -64,7 +64,7 @@ pub enum NullBy {
 pub enum NullAngle {
     /// There.
     At(Quantity),
-    /// Somewhere between: what is read at each angle between these may be what walls reflect, and no one of them is told from the others.
+    /// Somewhere between: what is read at angles between these may be what walls reflect, and no one of them is told from the others.
     Between {
         /// Nearest angle towards the front that was surely heard.
         from_deg: f64,
@@ -99,9 +99,9 @@ pub struct FirstOrder {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Apart {
-    /// Both sides were surely heard.
+    /// Both sides were surely heard at every angle.
     Measured,
-    /// The lower side is at most what was read: they are so far apart or farther.
+    /// Of a pair the lower side is at most what was read: they are so far apart or farther, there or elsewhere.
     AtLeast,
 }
 
@@ -114,9 +114,10 @@ pub struct Symmetry {
     pub apart: Apart,
     /// Its angle in degrees.
     pub at_deg: f64,
-    /// Root of the mean square of the differences, what the readings' spread makes of it taken off, in dB.
-    pub rms_db: f64,
-    /// Angles compared.
+    /// Root of the mean square of the differences where both sides were surely heard, what the readings' spread makes of it taken off, in dB;
+    /// `None`: there is no such angle.
+    pub rms_db: Option<f64>,
+    /// Angles at which both were.
     pub n_angles: usize,
 }
 

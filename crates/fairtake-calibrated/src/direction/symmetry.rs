@@ -29,8 +29,11 @@ pub(super) fn symmetry(points: &[Point], layout: &Layout, doubts: &Doubts) -> Op
     let difference = |(a, b): &(usize, usize)| points[*a].level.level_db - points[*b].level.level_db;
     let greatest = pairs.iter().max_by(|p, q| difference(p).abs().total_cmp(&difference(q).abs()))?;
     let noise = |p: &Point| p.level.standard_db.unwrap_or(0.0).powi(2);
+    // A difference from a bound is no figure of its own: it is in no mean.
+    let is_sure = |p: &&(usize, usize)| !points[p.0].at_most && !points[p.1].at_most;
+    let sure: Vec<&(usize, usize)> = pairs.iter().filter(is_sure).collect();
     let squares: f64 =
-        pairs.iter().map(|p| difference(p).powi(2) - noise(&points[p.0]) - noise(&points[p.1])).sum();
+        sure.iter().map(|p| difference(p).powi(2) - noise(&points[p.0]) - noise(&points[p.1])).sum();
     // What a moved angle does is read off both sides' curves at the angle that was logged.
     let (a, b) = *greatest;
     let angle = points[a].angle_deg;
@@ -44,10 +47,11 @@ pub(super) fn symmetry(points: &[Point], layout: &Layout, doubts: &Doubts) -> Op
     });
     Some(Symmetry {
         greatest_db: greatest_db.unwrap_or_else(|| Quantity::of_unknown_uncertainty(difference(greatest))),
-        apart: if points[a].at_most || points[b].at_most { Apart::AtLeast } else { Apart::Measured },
+        // The greatest may be that of any pair of which only the least is known.
+        apart: if sure.len() < pairs.len() { Apart::AtLeast } else { Apart::Measured },
         at_deg: angle,
-        rms_db: (squares / pairs.len() as f64).max(0.0).sqrt(),
-        n_angles: pairs.len(),
+        rms_db: (!sure.is_empty()).then(|| (squares / sure.len() as f64).max(0.0).sqrt()),
+        n_angles: sure.len(),
     })
 }
 

@@ -22,8 +22,8 @@ fn nominal_hz(centre_hz: f64) -> f64 {
 }
 
 /// What is said above the table of octaves.
-const CAPTION: &str = "Octave by octave; levels are re the front. Sides: one less the other at the same angle, where neither lies 20 dB below the front \
-                       and one at least is surely heard";
+const CAPTION: &str = "Octave by octave; levels are re the front. Sides: levels at positive angles less those at negative ones, where neither lies \
+                       20 dB below the front and one at least is surely heard";
 
 /// A row of the table of octaves: what it holds, and how an octave says it.
 type Row = (&'static str, fn(&BandDirection) -> Option<String>);
@@ -47,8 +47,8 @@ const ROWS: [Row; 10] = [
     ("lowest level", |b| b.null.as_ref().map(|n| re_front(&n.lowest_db, n.standing))),
     ("largest difference of the sides", |b| b.symmetry.as_ref().map(apart)),
     ("root mean square of their differences", |b| {
-        let of = |s: &Symmetry| format!("{} dB of {} angles", plain(s.rms_db, 2), s.n_angles);
-        b.symmetry.as_ref().map(of)
+        let of = |s: &Symmetry| Some(format!("{} dB of {}", plain(s.rms_db?, 2), angles(s.n_angles)));
+        b.symmetry.as_ref().and_then(of)
     }),
 ];
 
@@ -85,6 +85,10 @@ fn re_front(level_db: &Quantity, standing: Standing) -> String {
     }
 }
 
+fn angles(n: usize) -> String {
+    if n == 1 { "1 angle".to_string() } else { format!("{n} angles") }
+}
+
 /// Where least is heard.
 fn least(null: &Null) -> String {
     match &null.angle {
@@ -95,7 +99,7 @@ fn least(null: &Null) -> String {
     }
 }
 
-/// The greatest difference of the sides and its angle; where one side is a bound, from its interval's end towards nothing, rounded so.
+/// The greatest difference of the sides and its angle; where a side is a bound anywhere, from its interval's end towards nothing, rounded so.
 fn apart(s: &Symmetry) -> String {
     let at = plain(s.at_deg, 0);
     match s.apart {
@@ -103,7 +107,7 @@ fn apart(s: &Symmetry) -> String {
         Apart::AtLeast => {
             let size = s.greatest_db.value.abs() - s.greatest_db.half.unwrap_or(0.0);
             let least = (10.0 * size.max(0.0) + 1e-9).floor() / 10.0;
-            format!("{} dB or more at {at}°", plain(least.copysign(s.greatest_db.value), 1))
+            format!("{} dB or farther apart at {at}°", plain(least.copysign(s.greatest_db.value), 1))
         }
     }
 }
@@ -167,11 +171,11 @@ mod tests {
     fn sides_are_tabled_where_both_were_recorded() {
         let greatest_db = Quantity::new(-1.2, vec![Contribution::expanded("readings", 0.3, 1.96)]);
         let apart = Apart::Measured;
-        let symmetry = Symmetry { greatest_db, apart, at_deg: 60.0, rms_db: 0.71, n_angles: 4 };
-        // One side at most what was read: so far apart or farther, rounded towards nothing: −1.2 + 0.3.
+        let symmetry = Symmetry { greatest_db, apart, at_deg: 60.0, rms_db: Some(0.71), n_angles: 4 };
+        // A side at most what was read: so far apart or farther, rounded towards nothing: −1.2 + 0.3.
         assert_eq!(
             super::apart(&Symmetry { apart: Apart::AtLeast, ..symmetry.clone() }),
-            "−0.9 dB or more at 60°"
+            "−0.9 dB or farther apart at 60°"
         );
         let band = |symmetry| BandDirection {
             centre_hz: 1000.0,
