@@ -277,7 +277,7 @@ fn measured() -> Measurements {
             greatest_db: known(-1.2, 0.3),
             apart: Apart::Measured,
             at_deg: 60.0,
-            rms_db: 0.71,
+            rms_db: Some(0.71),
             n_angles: 4,
         }),
     };
