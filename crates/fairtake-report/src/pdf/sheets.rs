@@ -39,7 +39,7 @@ pub(super) fn part(flow: &mut Flow, m: &Measurements, number: usize) -> Result<(
             flow.said(section, pairs::MEANT, SMALL);
             let told = |pair: &MatchedPair| {
                 let said = pairs::words(pair);
-                let value = format!("{}, over {}; {}", said.whole_deviation(), said.range, said.level);
+                let value = said.whole();
                 (said.names, value)
             };
             flow.terms(section, &m.pairs.iter().map(told).collect::<Vec<_>>());

@@ -41,14 +41,7 @@ pub fn text(measurements: &Measurements) -> String {
         let _ = writeln!(out, "{}\n", pairs::TITLE);
         for pair in &measurements.pairs {
             let said = pairs::words(pair);
-            let value = format!(
-                "largest deviation {}, over {}; {}; settings-up: {}",
-                said.whole_deviation(),
-                said.range,
-                said.level,
-                said.settings_up
-            );
-            wrapped(&mut out, &format!("  {:<50} ", said.names), &value);
+            wrapped(&mut out, &format!("  {:<50} ", said.names), &said.whole());
         }
         out.push('\n');
     }
