@@ -50,10 +50,7 @@ pub(crate) fn align(
         spectra.push(&x[..n], &y[..n]);
     }
     push_gaps(&mut spectra, (take_a, measure_a), (take_b, measure_b), longest)?;
-    let (delay, left) = std::thread::scope(|scope| {
-        let left = scope.spawn(|| spectra.left_over());
-        (spectra.delay(), left.join().expect("fitting does not panic"))
-    });
+    let (delay, left) = rayon::join(|| spectra.delay(), || spectra.left_over());
     let Some(delay) = delay else { return Ok(None) };
     let half_s = t_quantile(0.975, spectra.n_events() as f64 - 1.0) * delay.sd_seconds;
     // Nothing can be seen to fall below what both noises, raised by the match, leave of the signal.

@@ -8,7 +8,6 @@ use crate::design::{Assumed, assumed};
 use crate::groups::measure_all;
 use crate::judge::{curve_of, features, judge_on};
 use crate::measure::{Measured, Tabulated, tabulate};
-use crate::parallel::Later;
 use crate::remembered::{Drawn, Remembered, pair_key};
 use crate::wording::number_of;
 use crate::{
@@ -122,15 +121,12 @@ pub fn compare_remembering(
             let known_as = pair_key(&a, &b, speed);
             let shared = assumed.design == Design::Together && assumed.told;
             let known = if shared { remembered.alignment(&known_as) } else { Some(None) };
-            let align = || align(&a, &b, speed);
             // Three stages that do not wait for each other.
             let drawn = remembered.drawn(&made.pair, settings);
-            let (curve, found, alignment) = std::thread::scope(|scope| {
-                let curve = Later::unless(scope, drawn.curve, || curve_of(&made.pair, settings));
-                let alignment = Later::unless(scope, known.map(Ok), align);
-                let found = drawn.features.unwrap_or_else(|| features(&made.pair, settings));
-                (curve.value(), found, alignment.value())
-            });
+            let align = || known.map_or_else(|| align(&a, &b, speed), Ok);
+            let judge_curve = || drawn.curve.unwrap_or_else(|| curve_of(&made.pair, settings));
+            let look = || drawn.features.unwrap_or_else(|| features(&made.pair, settings));
+            let (found, (alignment, curve)) = rayon::join(look, || rayon::join(align, judge_curve));
             let judgement = judge_on(curve.as_ref(), &made.pair, settings, setting_up.as_ref());
             remembered.put_drawn(
                 &made.pair,

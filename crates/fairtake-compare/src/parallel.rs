@@ -1,9 +1,11 @@
 //! Work on several items at once.
+//!
+//! Threads are made once and wait for work: one that is made anew may stand in the line of the core that made it for
+//! milliseconds, beside a core that is idle.
 
 use crate::ReadError;
 use std::convert::Infallible;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::thread;
 
 /// Maps over items on as many threads as there are cores, keeping their order. A thread that is done takes the next item;
 /// every item is worked on by itself, so that what comes of it depends on no timing.
@@ -29,7 +31,6 @@ pub(crate) fn in_parallel_with<T: Sync, R: Send, E: Send, Room>(
     room: impl Fn() -> Room + Sync,
     work: impl Fn(&mut Room, &T) -> Result<R, E> + Sync,
 ) -> Result<Vec<R>, E> {
-    let n_threads = thread::available_parallelism().map_or(1, |n| n.get()).min(items.len());
     let next = AtomicUsize::new(0);
     let work_on = || -> Vec<(usize, Result<R, E>)> {
         let (mut room, mut done) = (room(), Vec::new());
@@ -39,47 +40,25 @@ pub(crate) fn in_parallel_with<T: Sync, R: Send, E: Send, Room>(
             done.push((i, work(&mut room, item)));
         }
     };
-    let mut done: Vec<(usize, Result<R, E>)> = thread::scope(|scope| {
-        // The calling thread works too.
-        let others: Vec<_> = (1..n_threads).map(|_| scope.spawn(work_on)).collect();
-        let own = work_on();
-        let theirs = others.into_iter().flat_map(|w| w.join().expect("measuring does not panic"));
-        own.into_iter().chain(theirs).collect()
-    });
+    let mut done = at_once(rayon::current_num_threads().min(items.len()), &work_on);
     done.sort_unstable_by_key(|(i, _)| *i);
     done.into_iter().map(|(_, result)| result).collect()
 }
 
-/// Something that is known, or worked out on a thread of its own.
-pub(crate) enum Later<'scope, T> {
-    Known(T),
-    Spawned(thread::ScopedJoinHandle<'scope, T>),
-}
-
-impl<'scope, T: Send + 'scope> Later<'scope, T> {
-    pub(crate) fn unless<'env>(
-        scope: &'scope thread::Scope<'scope, 'env>,
-        known: Option<T>,
-        work: impl FnOnce() -> T + Send + 'scope,
-    ) -> Later<'scope, T> {
-        match known {
-            Some(known) => Later::Known(known),
-            None => Later::Spawned(scope.spawn(work)),
-        }
+/// Runs the same on so many threads, and joins what they return.
+fn at_once<R: Send>(n_threads: usize, work: &(impl Fn() -> Vec<R> + Sync)) -> Vec<R> {
+    if n_threads <= 1 {
+        return work();
     }
-
-    /// Waited for.
-    pub(crate) fn value(self) -> T {
-        match self {
-            Later::Known(known) => known,
-            Later::Spawned(work) => work.join().expect("judging and aligning do not panic"),
-        }
-    }
+    let (mut done, others) = rayon::join(work, || at_once(n_threads - 1, work));
+    done.extend(others);
+    done
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::thread;
 
     #[test]
     fn no_more_work_is_done_at_once_than_there_are_cores() {
