@@ -6,6 +6,7 @@ use sha2::{Digest, Sha256};
 use std::fs::File;
 use std::io;
 use std::os::unix::fs::FileExt;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 const STRETCH_BYTES: usize = 1 << 18;
@@ -15,6 +16,8 @@ const STRETCH_BYTES: usize = 1 << 18;
 pub(crate) struct Overheard {
     hash: FileHash,
     so_far: Mutex<SoFar>,
+    /// As in `so_far`, as it was a moment ago: what lies elsewhere need not wait for who hashes.
+    to: AtomicU64,
 }
 
 #[derive(Debug, Default)]
@@ -33,7 +36,9 @@ impl Overheard {
     /// Bytes that were read from `offset` on, of data that begins at `data_start`. Hashed where they go on from what was
     /// heard before; others are passed over. What comes before the data is read for it.
     pub(crate) fn hear(&self, file: &File, data_start: u64, offset: u64, bytes: &[u8]) -> io::Result<()> {
-        if self.hash.is_known() {
+        let to = self.to.load(Ordering::Relaxed);
+        let goes_on = (offset..=offset + bytes.len() as u64).contains(&to) || offset == data_start;
+        if self.hash.is_known() || !goes_on {
             return Ok(());
         }
         let mut so_far = self.so_far.lock().unwrap_or_else(PoisonError::into_inner);
@@ -44,6 +49,7 @@ impl Overheard {
         if let Some(new) = new {
             so_far.hasher.update(new);
             so_far.to += new.len() as u64;
+            self.to.store(so_far.to, Ordering::Relaxed);
         }
         Ok(())
     }

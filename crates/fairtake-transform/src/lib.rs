@@ -25,6 +25,11 @@ pub fn forward_single(n: usize) -> Arc<dyn RealToComplex<f32>> {
     SINGLE.lock().unwrap_or_else(PoisonError::into_inner).plan_fft_forward(n)
 }
 
+/// Back to `n` values in single precision.
+pub fn inverse_single(n: usize) -> Arc<dyn ComplexToReal<f32>> {
+    SINGLE.lock().unwrap_or_else(PoisonError::into_inner).plan_fft_inverse(n)
+}
+
 /// What the powers of `n` real values in single precision are found with: the transform of n/2 complex values, of which each
 /// holds two, and the turns that go with it.
 pub struct HalfTransform {
