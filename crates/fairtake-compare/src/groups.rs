@@ -1,7 +1,8 @@
 //! Which takes are measured over the same stretches, and whose noise is whose.
 
 use crate::compare::distinct;
-use crate::measure::{measure_performance, measure_shared};
+use crate::measure::{measure_streamed, stream};
+use crate::parallel::in_parallel;
 use crate::recognise::{HowShared, replays_later_s};
 use crate::remembered::{Remembered, group_key};
 use crate::{
@@ -9,6 +10,7 @@ use crate::{
     Take, TakeMeasure,
 };
 use fairtake_signal::units::db_to_power;
+use std::sync::Arc;
 
 /// From this share of events left out a take is unfair, and does not cost its partners their events.
 const MOST_LEFT_OUT: f64 = 0.5;
@@ -51,7 +53,7 @@ pub(crate) fn measure_all(
             Some(measures) => measures,
             None => {
                 remembered.has_come(n_measured, takes.len());
-                let mut measures = measure_group(&of_group, &settings, replays)?;
+                let mut measures = measure_group(&of_group, &settings, replays, recognised)?;
                 keep_in_step(&of_group, &mut measures);
                 remembered.put_measures(known_as, &measures);
                 remembered.has_come(n_measured + group.len(), takes.len());
@@ -68,12 +70,22 @@ pub(crate) fn measure_all(
     Ok(measures)
 }
 
-fn measure_group(takes: &[&Take], settings: &Settings, replays: bool) -> Result<Vec<TakeMeasure>, ReadError> {
-    if !replays {
-        return measure_performance(takes, settings);
-    }
-    let later_s: Vec<f64> = replays_later_s(takes)?.into_iter().map(|later| later.unwrap_or(0.0)).collect();
-    measure_shared(takes, &later_s, settings)
+fn measure_group(
+    takes: &[&Take],
+    settings: &Settings,
+    replays: bool,
+    recognised: Option<&Recognised>,
+) -> Result<Vec<TakeMeasure>, ReadError> {
+    let streamed = in_parallel(takes, |take| {
+        let known = recognised.and_then(|r| r.streamed(&take.id)).cloned();
+        known.map_or_else(|| stream(take).map(Arc::new), Ok)
+    })?;
+    let later_s = if replays {
+        replays_later_s(takes, &streamed)?.into_iter().map(|later| later.unwrap_or(0.0)).collect()
+    } else {
+        vec![0.0; takes.len()]
+    };
+    measure_streamed(takes, &streamed, &later_s, settings)
 }
 
 fn stated_replayed(take: &Take, shootout: &Shootout, settings: &Settings) -> bool {

@@ -8,13 +8,14 @@ mod stream;
 mod tabulate;
 mod visit;
 
+pub(crate) use stream::{Streamed, stream};
 pub(crate) use tabulate::tabulate_on;
 pub use tabulate::{Measured, Tabulated, tabulate};
 
 use crate::parallel::in_parallel;
 use crate::{Playing, ReadError, Settings, Take, TakeMeasure};
 use fairtake_signal::bands::BandSet;
-use stream::Streamed;
+use std::sync::Arc;
 use visit::Visit;
 
 /// Length of a block of sustained sound in seconds.
@@ -39,19 +40,21 @@ pub(crate) struct Stretch {
 /// # Errors
 /// When a take cannot be read to its end.
 pub fn measure_performance(takes: &[&Take], settings: &Settings) -> Result<Vec<TakeMeasure>, ReadError> {
-    measure_shared(takes, &vec![0.0; takes.len()], settings)
+    let streamed = in_parallel(takes, |take| stream(take).map(Arc::new))?;
+    measure_streamed(takes, &streamed, &vec![0.0; takes.len()], settings)
 }
 
-/// The same where what is played comes later in each take by so many seconds: replays of one recording.
+/// The same where a pass over each take was made already, and where what is played comes later in each by so many seconds:
+/// replays of one recording.
 ///
 /// # Errors
 /// When a take cannot be read to its end.
-pub(crate) fn measure_shared(
+pub(crate) fn measure_streamed(
     takes: &[&Take],
+    streamed: &[Arc<Streamed>],
     later_s: &[f64],
     settings: &Settings,
 ) -> Result<Vec<TakeMeasure>, ReadError> {
-    let streamed = in_parallel(takes, |take| stream::stream(take))?;
     let loudest = (0..takes.len())
         .max_by(|a, b| streamed[*a].mean_square().total_cmp(&streamed[*b].mean_square()))
         .unwrap_or(0);
@@ -60,7 +63,7 @@ pub(crate) fn measure_shared(
     let rate_found = takes[loudest].samples.rate_hz();
     let visits: Vec<Visit> = takes
         .iter()
-        .zip(&streamed)
+        .zip(streamed)
         .zip(later_s)
         .map(|((take, streamed), later)| {
             let rate_hz = take.samples.rate_hz();

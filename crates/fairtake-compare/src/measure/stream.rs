@@ -13,7 +13,7 @@ const PART_HOPS: usize = 256;
 const CHUNK_PARTS: usize = 8;
 
 /// What the pass leaves behind; grows with minutes only by a few bytes per 2.5 ms.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Streamed {
     pub envelope: Envelope,
     pub levels: Levels,

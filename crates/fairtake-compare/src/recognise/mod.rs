@@ -7,11 +7,14 @@
 
 mod places;
 
+use crate::measure::{Streamed, stream};
 use crate::parallel::{in_parallel, in_parallel_with};
 use crate::{Design, ReadError, Take};
 use fairtake_signal::shared::{Correlator, CorrelatorRoom, NoiseFound, NoiseShared};
 use fairtake_stats::student::t_quantile;
 use places::{Places, STRETCH_S, read_at};
+use std::collections::HashMap;
+use std::sync::Arc;
 
 /// Delays looked at between bare files, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
@@ -58,12 +61,18 @@ pub struct SharedPair {
 pub struct Recognised {
     /// Every pair that holds one performance.
     pub pairs: Vec<SharedPair>,
+    /// Takes that were read for it, by their ids: measuring need not read them again.
+    streamed: HashMap<String, Arc<Streamed>>,
 }
 
 impl Recognised {
     /// What is known of two takes.
     pub fn between(&self, a: &str, b: &str) -> Option<&SharedPair> {
         self.pairs.iter().find(|p| p.takes == [a, b] || p.takes == [b, a])
+    }
+
+    pub(crate) fn streamed(&self, take: &str) -> Option<&Arc<Streamed>> {
+        self.streamed.get(take)
     }
 }
 
@@ -83,15 +92,17 @@ pub fn recognise_performances(takes: &mut [Take], stated: Option<Design>) -> Res
         }
         return Ok(found);
     }
-    let mut places: Vec<Option<Places>> = takes.iter().map(|_| None).collect();
+    let alike = |i: usize| (0..takes.len()).any(|j| j != i && alike_in_length(&takes[j], &takes[i]));
+    let concerned: Vec<&Take> = (0..takes.len()).filter(|i| alike(*i)).map(|i| &takes[i]).collect();
+    let streamed = in_parallel(&concerned, |t| stream(t).map(|s| (t.id.clone(), Arc::new(s))))?;
+    found.streamed = streamed.into_iter().collect();
+    let places: Vec<Option<Places>> =
+        takes.iter().map(|t| found.streamed(&t.id).map(|s| Places::of(&s.envelope))).collect();
     for i in 1..takes.len() {
         let mut joined = None;
         for j in 0..i {
             if !alike_in_length(&takes[j], &takes[i]) {
                 continue;
-            }
-            if places[j].is_none() {
-                places[j] = Some(Places::of(&takes[j])?);
             }
             let Some(here) = &places[j] else { continue };
             if let Some(line) = common_line(here, &takes[j], &takes[i], MOST_DELAY_S)? {
@@ -107,13 +118,17 @@ pub fn recognise_performances(takes: &mut [Take], stated: Option<Design>) -> Res
 }
 
 /// By how many seconds what is played comes later in each take than in the first, for takes that are replays of one
-/// recording; `None` for one that does not hold it within half a second.
+/// recording; `None` for one that does not hold it within half a second. `streamed` holds what a pass
+/// over each of them left behind.
 ///
 /// # Errors
 /// When a take cannot be read.
-pub(crate) fn replays_later_s(takes: &[&Take]) -> Result<Vec<Option<f64>>, ReadError> {
-    let Some(first) = takes.first() else { return Ok(Vec::new()) };
-    let places = Places::of(first)?;
+pub(crate) fn replays_later_s(
+    takes: &[&Take],
+    streamed: &[Arc<Streamed>],
+) -> Result<Vec<Option<f64>>, ReadError> {
+    let Some((first, of_first)) = takes.first().zip(streamed.first()) else { return Ok(Vec::new()) };
+    let places = Places::of(&of_first.envelope);
     takes
         .iter()
         .enumerate()

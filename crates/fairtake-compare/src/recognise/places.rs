@@ -1,17 +1,13 @@
-//! Where a take is loud and where it is quiet: a few short stretches, not the whole file.
+//! Where a take is loud and where it is quiet, by its envelope.
 
-use crate::parallel::in_parallel;
 use crate::{ReadError, Take};
-use fairtake_signal::levels::energy;
+use fairtake_signal::onsets::{Envelope, HOP_S};
 use fairtake_signal::units::db_to_power;
 
 /// Length of one stretch in seconds.
 pub(super) const STRETCH_S: f64 = 0.25;
 /// Loud stretches looked for, one in each part of the take. Reason: a drift wants a straight line tested.
-const N_PARTS: u64 = 12;
-/// No more than this many places are looked at in each part, spread evenly. Reason: a stretch is wanted in which
-/// something plays, not the loudest of all; a long file need not be read whole for that.
-const MOST_PLACES: u64 = 20;
+const N_PARTS: usize = 12;
 /// Quiet stretches used at most.
 const MOST_QUIET: usize = 24;
 /// The quiet lies this far below the loudest place, in dB; less may be quiet music.
@@ -31,31 +27,24 @@ pub(super) struct Places {
 }
 
 impl Places {
-    /// Reads at most 240 stretches.
-    pub(super) fn of(take: &Take) -> Result<Places, ReadError> {
-        let length = (STRETCH_S * f64::from(take.samples.rate_hz())) as usize;
-        let part = take.samples.frames() / N_PARTS;
-        let parts: Vec<u64> = (0..N_PARTS).collect();
-        let found = in_parallel(&parts, |k| {
-            let (mut best, mut all): (Option<Place>, Vec<Place>) = (None, Vec::new());
-            let mut samples = vec![0f32; length];
-            let step = part.div_ceil(MOST_PLACES).max(length as u64);
-            let mut start = k * part;
-            while start + length as u64 <= (k + 1) * part {
-                let n = take.samples.read(start, &mut samples)?;
-                let e = energy(&samples[..n]);
+    /// Of a take with this envelope.
+    pub(super) fn of(envelope: &Envelope) -> Places {
+        let n_hops = (STRETCH_S / HOP_S).round() as usize;
+        let part = envelope.plain.len() / N_PARTS;
+        let (mut loud, mut all) = (Vec::new(), Vec::new());
+        for k in 0..N_PARTS {
+            let mut best: Option<Place> = None;
+            for (i, stretch) in envelope.plain[k * part..(k + 1) * part].chunks_exact(n_hops).enumerate() {
+                let e: f64 = stretch.iter().map(|v| f64::from(*v)).sum();
                 if e > 0.0 {
-                    all.push((e, start));
-                    if best.is_none_or(|(most, _)| e > most) {
-                        best = Some((e, start));
-                    }
+                    let place = (e, ((k * part + i * n_hops) * envelope.hop_frames) as u64);
+                    all.push(place);
+                    best = best.filter(|(most, _)| *most >= e).or(Some(place));
                 }
-                start += step;
             }
-            Ok((best, all))
-        })?;
-        let loud = found.iter().filter_map(|(best, _)| Some(best.as_ref()?.1)).collect();
-        Ok(Places { loud, quiet: quiet(found.into_iter().flat_map(|(_, all)| all).collect()) })
+            loud.extend(best.map(|(_, start)| start));
+        }
+        Places { loud, quiet: quiet(all) }
     }
 }
 

@@ -135,7 +135,9 @@ fn replays_started_by_hand_are_brought_into_step() {
     let a = take("a", 1, sum(&played, &noise(52, 1e-4, 224_000)));
     let b = take("b", 2, sum(&later, &noise(53, 1e-4, 224_000)));
     let c = take("c", 3, hits(54, 1.0));
-    let found = replays_later_s(&[&a, &b, &c]).expect("in memory");
+    let takes = [&a, &b, &c];
+    let streamed = in_parallel(&takes, |t| stream(t).map(Arc::new)).expect("in memory");
+    let found = replays_later_s(&takes, &streamed).expect("in memory");
     assert_eq!(found[0], Some(0.0));
     // Exact: 4000 frames at 16 kHz; half a frame.
     assert!((found[1].expect("found") - 0.25).abs() < 0.5 / 16_000.0, "{found:?}");
