@@ -79,21 +79,21 @@ impl Envelope {
         if n < before + after {
             return Vec::new();
         }
-        let mut rise = vec![0.0f64; n];
-        for values in [&self.plain, &self.bright] {
+        let rise_of = |values: &[f32]| -> Vec<f64> {
             let floor = percentile(self.averaged(values, 8), 0.1) * 10.0 + 1e-14;
             let mut sums = vec![0.0f64; n + 1];
             (0..n).for_each(|i| sums[i + 1] = sums[i] + f64::from(values[i]));
             let mean = |from: usize, to: usize| (sums[to] - sums[from]) / (to - from).max(1) as f64;
-            for (i, rise) in rise.iter_mut().enumerate() {
+            let rise = |i: usize| {
                 let now = mean(i, (i + after).min(n)) + floor;
                 let earlier = if i == 0 { 0.0 } else { mean(i.saturating_sub(before), i) } + floor;
                 // A fall counts nothing, and costs no logarithm.
-                if now > earlier {
-                    *rise += power_db_at_least(now / earlier, 0.0);
-                }
-            }
-        }
+                if now > earlier { power_db_at_least(now / earlier, 0.0) } else { 0.0 }
+            };
+            (0..n).map(rise).collect()
+        };
+        let (mut rise, bright) = rayon::join(|| rise_of(&self.plain), || rise_of(&self.bright));
+        rise.iter_mut().zip(bright).for_each(|(rise, more)| *rise += more);
         let level = |i: usize| -> f64 {
             let to = (i + 8).min(n);
             let peak = self.plain[i..to].iter().fold(0f32, |a, v| a.max(*v));

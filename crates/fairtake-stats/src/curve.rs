@@ -105,7 +105,7 @@ pub fn resampled<T>(
     (0..settings.n_draws)
         .map(|k| {
             let z = spread.draws.row(k);
-            (0..m).for_each(|b| curve[b] = fit.estimate[b] + reach[b] * z[b]);
+            (0..m).for_each(|b| curve[b] = fit.estimate[b] + reach[b] * f64::from(z[b]));
             look(&curve)
         })
         .collect()

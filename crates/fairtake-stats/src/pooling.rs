@@ -125,7 +125,7 @@ fn prior_freedom(found: f64, df: f64, neighbours: &Neighbours, draws: &Draws) ->
         let mut own = vec![0.0; neighbours.n_columns()];
         for k in 0..n_fields {
             let z = draws.row(trial * n_fields + k);
-            own.iter_mut().zip(z).for_each(|(o, z)| *o += z * z / n_fields as f64);
+            own.iter_mut().zip(z).for_each(|(o, z)| *o += f64::from(z * z) / n_fields as f64);
         }
         expected += roughness(&own, &neighbours.average(&own)) / n_trials as f64;
     }

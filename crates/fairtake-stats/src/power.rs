@@ -55,7 +55,10 @@ pub fn detectable(n_units: u32, axis: &Axis, power: f64, seed: u64) -> Option<f6
         let errors = Draws::new(&together, 2 * n, session_seed);
         let side = |side: usize| {
             let mut rows = Matrix::zeros(n, m);
-            (0..n).for_each(|k| rows.row_mut(k).copy_from_slice(errors.row(side * n + k)));
+            for k in 0..n {
+                let errors = errors.row(side * n + k);
+                rows.row_mut(k).iter_mut().zip(errors).for_each(|(to, e)| *to = f64::from(*e));
+            }
             Stratum { rows, n_effective: n as f64, weight: if side == 0 { -1.0 } else { 1.0 }, side }
         };
         let fit = fit_strata(&[side(0), side(1)]);

@@ -1,4 +1,5 @@
-//! Correlated normal draws, made once and used by everything that simulates.
+//! Correlated normal draws, made once and used by everything that simulates. In single precision: what simulates counts
+//! thousands of them, which tell a share to a hundredth, and half the memory is fetched from the system.
 
 use crate::matrix::Matrix;
 use fairtake_transform::{Work, widest};
@@ -12,7 +13,9 @@ const AT_ONCE: usize = 16;
 /// Rows of standard normal errors with a given correlation between columns.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Draws {
-    rows: Matrix,
+    n_cols: usize,
+    /// Row after row.
+    rows: Vec<f32>,
 }
 
 impl Draws {
@@ -20,45 +23,47 @@ impl Draws {
     pub fn new(correlation: &Matrix, n_draws: usize, seed: u64) -> Draws {
         let lower = correlation.cholesky();
         let m = correlation.n_cols();
+        let lower: Vec<Vec<f32>> =
+            (0..m).map(|i| lower.row(i)[..=i].iter().map(|v| *v as f32).collect()).collect();
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut rows = Matrix::zeros(n_draws, m);
+        let mut rows = vec![0.0; n_draws * m];
         let mut white = vec![[0.0; AT_ONCE]; m];
         for first in (0..n_draws).step_by(AT_ONCE) {
             let n = AT_ONCE.min(n_draws - first);
             for draw in 0..n {
                 white.iter_mut().for_each(|w| w[draw] = StandardNormal.sample(&mut rng));
             }
-            widest(Correlated { lower: &lower, white: &white, n, first, rows: &mut rows });
+            let rows = &mut rows[first * m..(first + n) * m];
+            widest(Correlated { lower: &lower, white: &white, rows });
         }
-        Draws { rows }
+        Draws { n_cols: m, rows }
     }
 
     /// How many rows there are.
     pub fn len(&self) -> usize {
-        self.rows.n_rows()
+        self.rows.len() / self.n_cols.max(1)
     }
 
     /// True without any row.
     pub fn is_empty(&self) -> bool {
-        self.rows.n_rows() == 0
+        self.rows.is_empty()
     }
 
     /// Row number `k`, counted on from the start again beyond the last.
     ///
     /// # Panics
     /// If there are no rows.
-    pub fn row(&self, k: usize) -> &[f64] {
-        self.rows.row(k % self.rows.n_rows())
+    pub fn row(&self, k: usize) -> &[f32] {
+        let from = k % self.len() * self.n_cols;
+        &self.rows[from..from + self.n_cols]
     }
 }
 
-/// Rows from `first` on, `n` of them, out of uncorrelated ones that stand side by side.
+/// Some rows out of uncorrelated ones that stand side by side.
 struct Correlated<'a> {
-    lower: &'a Matrix,
-    white: &'a [[f64; AT_ONCE]],
-    n: usize,
-    first: usize,
-    rows: &'a mut Matrix,
+    lower: &'a [Vec<f32>],
+    white: &'a [[f32; AT_ONCE]],
+    rows: &'a mut [f32],
 }
 
 impl Work for Correlated<'_> {
@@ -66,17 +71,18 @@ impl Work for Correlated<'_> {
 
     #[inline(always)]
     fn done(self) {
-        for i in 0..self.white.len() {
-            let sums = weighted(&self.lower.row(i)[..=i], self.white);
-            sums[..self.n].iter().enumerate().for_each(|(k, sum)| self.rows.set(self.first + k, i, *sum));
+        let m = self.white.len();
+        for (i, weights) in self.lower.iter().enumerate() {
+            let sums = weighted(weights, self.white);
+            self.rows.chunks_exact_mut(m).zip(sums).for_each(|(row, sum)| row[i] = sum);
         }
     }
 }
 
 /// Weighted sums over columns, of rows that stand side by side.
 #[inline(always)]
-fn weighted(weights: &[f64], columns: &[[f64; AT_ONCE]]) -> [f64; AT_ONCE] {
-    let mut sums = [0.0; AT_ONCE];
+fn weighted(weights: &[f32], columns: &[[f32; AT_ONCE]]) -> [f32; AT_ONCE] {
+    let mut sums = [0f32; AT_ONCE];
     for (weight, column) in weights.iter().zip(columns) {
         for k in 0..AT_ONCE {
             sums[k] += weight * column[k];

@@ -5,6 +5,7 @@ use crate::matrix::Matrix;
 use crate::pooling::{Neighbours, PooledVariance};
 use crate::random::Draws;
 use fairtake_transform::{Work, widest};
+use std::cmp::Ordering;
 
 /// Up to this many degrees of freedom the variances' own errors are simulated field by field; above, one
 /// chi-square spread per draw is as good.
@@ -75,15 +76,14 @@ pub(crate) fn factors(
                 None => {
                     // Wilson–Hilferty with the normal of another draw: χ²/d ≈ (1 − 2/9d + z·√(2/9d))³.
                     let c = 2.0 / (9.0 * part.df);
-                    let x = (1.0 - c + draws.row(k + n / 2)[k % m] * c.sqrt()).powi(3);
+                    let x = (1.0 - c + f64::from(draws.row(k + n / 2)[k % m]) * c.sqrt()).powi(3);
                     (0..m).for_each(|b| spread[b] += share[b] * x);
                 }
             }
         }
         let z = draws.row(k);
-        let scaled: Vec<f64> = (0..m).map(|b| z[b].abs() / (spread[b].sqrt() * t[b])).collect();
-        greatest.push(scaled.iter().fold(0.0, |a: f64, v| a.max(*v)));
-        all.extend_from_slice(&scaled);
+        all.extend((0..m).map(|b| z[b].abs() / (spread[b].sqrt() * t[b]) as f32));
+        greatest.push(all[k * m..].iter().fold(0f32, |a, v| a.max(*v)));
         some.push(z, sd, &spread);
         if some.n == AT_ONCE || k + 1 == n {
             greatest_run.extend_from_slice(&widest(GreatestRuns { runs: &runs, some: &some })[..some.n]);
@@ -102,7 +102,7 @@ fn squared_fields(draws: &Draws, neighbours: &Neighbours, share: f64) -> Matrix 
     let m = neighbours.n_columns();
     let mut out = Matrix::zeros(draws.len(), m);
     for k in 0..draws.len() {
-        let squares: Vec<f64> = draws.row(k).iter().map(|z| z * z).collect();
+        let squares: Vec<f64> = draws.row(k).iter().map(|z| f64::from(z * z)).collect();
         let smooth = if share > 0.0 { neighbours.average(&squares) } else { squares.clone() };
         let row = out.row_mut(k);
         (0..m).for_each(|b| row[b] = (1.0 - share) * squares[b] + share * smooth[b]);
@@ -146,10 +146,10 @@ impl SomeSums {
         SomeSums { n: 0, errors: zeros.clone(), spreads: zeros }
     }
 
-    fn push(&mut self, z: &[f64], sd: &[f64], spread: &[f64]) {
+    fn push(&mut self, z: &[f32], sd: &[f64], spread: &[f64]) {
         let (mut error, mut sum) = (0.0, 0.0);
         for b in 0..z.len() {
-            error += z[b] * sd[b];
+            error += f64::from(z[b]) * sd[b];
             sum += spread[b];
             self.errors[b + 1][self.n] = error;
             self.spreads[b + 1][self.n] = sum;
@@ -186,12 +186,13 @@ impl Work for GreatestRuns<'_> {
 }
 
 /// The value below which `share` of the values lie; 0 for none.
-fn quantile(values: &mut [f64], share: f64) -> f64 {
+fn quantile<T: Copy + PartialOrd + Into<f64>>(values: &mut [T], share: f64) -> f64 {
     if values.is_empty() {
         return 0.0;
     }
     let idx = ((values.len() as f64 * share).ceil() as usize).clamp(1, values.len()) - 1;
-    *values.select_nth_unstable_by(idx, f64::total_cmp).1
+    let order = |a: &T, b: &T| a.partial_cmp(b).unwrap_or(Ordering::Equal);
+    (*values.select_nth_unstable_by(idx, order).1).into()
 }
 
 #[cfg(test)]

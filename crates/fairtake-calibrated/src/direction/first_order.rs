@@ -149,7 +149,7 @@ mod tests {
                 let noisy: Vec<Square> = clean
                     .iter()
                     .zip(draws.row(k))
-                    .map(|((a, r, sd), z)| (*a, (r + sd * z).max(0.0), *sd))
+                    .map(|((a, r, sd), z)| (*a, (r + sd * f64::from(*z)).max(0.0), *sd))
                     .collect();
                 fit(&noisy, kr).expect("thirteen points").gradient_share()
             })

@@ -125,6 +125,7 @@ impl SettingUp {
             let mut change = vec![0.0; m];
             for side in 0..2 {
                 let s = scalars.row(2 * draw + side);
+                let s: [f64; 2] = [s[0], s[1]].map(f64::from);
                 let offset = self.centre_offset_mm[side] + a.centre_offset_sd_mm * s[0];
                 let from = (self.distance_mm + offset).max(NEAREST_MM);
                 // The normal distribution function turns a normal draw into a uniform one.
@@ -138,7 +139,7 @@ impl SettingUp {
                     if !known {
                         near = change_db(receiver.power(from, centres[b]), receiver.power(to, centres[b]));
                     }
-                    change[b] += sign * (near + spread_at(centres[b], a) * curve[b]);
+                    change[b] += sign * (near + spread_at(centres[b], a) * f64::from(curve[b]));
                 }
             }
             let matched: f64 = change.iter().zip(&share).map(|(c, s)| c * s).sum();

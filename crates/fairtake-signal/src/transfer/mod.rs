@@ -7,7 +7,7 @@ mod left_over;
 mod sums;
 
 use fairtake_transform::{
-    Complex, ComplexToReal, RealToComplex, fast_length, forward, forward_single, inverse,
+    Complex, ComplexToReal, RealToComplex, fast_length, forward, forward_single, inverse, inverse_single,
 };
 pub use left_over::LeftOver;
 use std::f64::consts::TAU;
@@ -35,10 +35,11 @@ pub struct PairSpectra {
     forward: Arc<dyn RealToComplex<f64>>,
     forward_single: Arc<dyn RealToComplex<f32>>,
     inverse: Arc<dyn ComplexToReal<f64>>,
+    inverse_single: Arc<dyn ComplexToReal<f32>>,
     /// Coherence over all events, averaged over a sixth of an octave: found when it is first asked for.
     smooth_coherence: OnceLock<Option<Vec<f64>>>,
     /// What moves a spectrum by a step of the fine grid: found when it is first asked for.
-    fine_step: OnceLock<Spectrum>,
+    fine_step: OnceLock<Single>,
     /// Cross spectrum of each event, conj(A)·B.
     events: Vec<Single>,
     /// Sums over every second event, from the first and from the second on.
@@ -95,6 +96,7 @@ impl PairSpectra {
             forward: forward(n_fft),
             forward_single,
             inverse: inverse(n_fft),
+            inverse_single: inverse_single(n_fft),
             smooth_coherence: OnceLock::new(),
             fine_step: OnceLock::new(),
             events: Vec::new(),
@@ -207,18 +209,18 @@ impl PairSpectra {
     /// than one of them all, and they stay in the cache.
     fn delay_of(&self, ab: &[Complex<f64>], weights: &[f64]) -> Option<(f64, f64)> {
         let (n, last) = (self.n_fft, ab.len() - 1);
-        let mut weighted: Spectrum = ab.iter().zip(weights).map(|(g, w)| g * w).collect();
+        let mut weighted: Single = ab.iter().zip(weights).map(|(g, w)| narrow(&(g * w))).collect();
         (weighted[0], weighted[last]) = (Complex::default(), Complex::default());
         let step = 1.0 / (FINER as f64 * self.rate_hz);
-        let turns = self.fine_step.get_or_init(|| self.turns(-step));
+        let turns = self.fine_step.get_or_init(|| self.turns(-step).iter().map(narrow).collect());
         let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
-        let mut scratch = self.inverse.make_scratch_vec();
+        let mut scratch = self.inverse_single.make_scratch_vec();
         // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
         let reach = (MOST_DELAY_S * self.rate_hz) as i64 * FINER as i64;
         let mut fine = vec![0.0; (2 * reach + 3) as usize];
         for phase in 0..FINER as i64 {
             moved.copy_from_slice(&weighted);
-            self.inverse.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
+            self.inverse_single.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
             weighted.iter_mut().zip(turns).for_each(|(w, t)| *w *= t);
             let first = (-reach - 1 - phase).div_euclid(FINER as i64);
             for whole in first.. {
@@ -231,7 +233,7 @@ impl PairSpectra {
                 }
             }
         }
-        let at = |lag: i64| fine[(lag + reach + 1) as usize];
+        let at = |lag: i64| f64::from(fine[(lag + reach + 1) as usize]);
         let lags = -reach..=reach;
         let most = lags.clone().max_by(|x, y| at(*x).total_cmp(&at(*y)))?;
         let least = lags.min_by(|x, y| at(*x).total_cmp(&at(*y)))?;
@@ -309,6 +311,11 @@ impl PairSpectra {
 #[inline(always)]
 fn wide(bin: &Complex<f32>) -> Complex<f64> {
     Complex::new(f64::from(bin.re), f64::from(bin.im))
+}
+
+#[inline(always)]
+fn narrow(bin: &Complex<f64>) -> Complex<f32> {
+    Complex::new(bin.re as f32, bin.im as f32)
 }
 
 /// Relative standard deviation of |H1| from n independent averages at a squared coherence; infinite without coherence.
