@@ -1,7 +1,7 @@
 //! What linear filters from one channel to the other leave over.
 
 use super::sums::sixth_octave;
-use super::{PairSpectra, Spectrum, Sums};
+use super::{PairSpectra, Single, Spectrum, Sums, narrow, wide};
 use crate::units::power_db;
 use fairtake_transform::Complex;
 
@@ -65,46 +65,46 @@ impl PairSpectra {
             (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
         // Unrelated channels have 1/n in the mean.
         let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
-        let raw: Spectrum = sixth_octave(&raw)
+        let ratio = |k: usize| narrow(&(ab[k] / aa[k].max(f64::MIN_POSITIVE)));
+        let raw: Single = sixth_octave(&raw)
             .iter()
             .enumerate()
-            .map(
-                |(k, c)| if *c > related { ab[k] / aa[k].max(f64::MIN_POSITIVE) } else { Complex::default() },
-            )
+            .map(|(k, c)| if *c > related { ratio(k) } else { Complex::default() })
             .collect();
         let mut impulse = self.to_time(raw);
         let reach = (FIR_S * self.rate_hz) as usize;
         let n = impulse.len();
         impulse[(reach + 1).min(n)..n.saturating_sub(reach).max((reach + 1).min(n))].fill(0.0);
-        self.to_frequency(impulse)
+        self.to_frequency(impulse).iter().map(wide).collect()
     }
 
     /// The minimum-phase filter with the ratio of the channels' smoothed spectra as its power gain, by the cepstrum.
     fn minimum_phase(&self, aa: &[f64], bb: &[f64]) -> Spectrum {
         let (smooth_a, smooth_b) = (sixth_octave(aa), sixth_octave(bb));
         let most = smooth_a.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
-        let log: Spectrum = smooth_a
+        let log: Single = smooth_a
             .iter()
             .zip(&smooth_b)
-            .map(|(a, b)| Complex::new(0.5 * ((b + 1e-12 * most) / (a + 1e-12 * most)).ln(), 0.0))
+            .map(|(a, b)| ((b + 1e-12 * most) / (a + 1e-12 * most)).ln())
+            .map(|power| Complex::new(0.5 * power as f32, 0.0))
             .collect();
         let mut cepstrum = self.to_time(log);
         let half = cepstrum.len() / 2;
         cepstrum[1..half].iter_mut().for_each(|c| *c *= 2.0);
         cepstrum[half + 1..].fill(0.0);
-        self.to_frequency(cepstrum).into_iter().map(Complex::exp).collect()
+        self.to_frequency(cepstrum).iter().map(|log| wide(log).exp()).collect()
     }
 
-    fn to_time(&self, mut spectrum: Spectrum) -> Vec<f64> {
+    fn to_time(&self, mut spectrum: Single) -> Vec<f32> {
         let mut out = self.inverse.make_output_vec();
         let last = spectrum.len() - 1;
         (spectrum[0].im, spectrum[last].im) = (0.0, 0.0);
         self.inverse.process(&mut spectrum, &mut out).expect("lengths are those of the plan");
-        out.iter_mut().for_each(|x| *x /= self.n_fft as f64);
+        out.iter_mut().for_each(|x| *x /= self.n_fft as f32);
         out
     }
 
-    fn to_frequency(&self, mut samples: Vec<f64>) -> Spectrum {
+    fn to_frequency(&self, mut samples: Vec<f32>) -> Single {
         let mut out = self.forward.make_output_vec();
         self.forward.process(&mut samples, &mut out).expect("lengths are those of the plan");
         out

@@ -7,7 +7,7 @@ mod left_over;
 mod sums;
 
 use fairtake_transform::{
-    Complex, ComplexToReal, RealToComplex, fast_length, forward, forward_single, inverse, inverse_single,
+    Complex, ComplexToReal, RealToComplex, fast_length, forward_single, inverse_single,
 };
 pub use left_over::LeftOver;
 use std::f64::consts::TAU;
@@ -32,10 +32,8 @@ type Single = Vec<Complex<f32>>;
 pub struct PairSpectra {
     rate_hz: f64,
     n_fft: usize,
-    forward: Arc<dyn RealToComplex<f64>>,
-    forward_single: Arc<dyn RealToComplex<f32>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
-    inverse_single: Arc<dyn ComplexToReal<f32>>,
+    forward: Arc<dyn RealToComplex<f32>>,
+    inverse: Arc<dyn ComplexToReal<f32>>,
     /// Coherence over all events, averaged over a sixth of an octave: found when it is first asked for.
     smooth_coherence: OnceLock<Option<Vec<f64>>>,
     /// What moves a spectrum by a step of the fine grid: found when it is first asked for.
@@ -56,6 +54,8 @@ pub struct PairSpectra {
     fading: Vec<f64>,
     scratch: Single,
     spectra: [Single; 2],
+    /// Cross spectra that nothing is made of.
+    passed_over: Single,
 }
 
 /// Where the second channel lies in time, and which way up.
@@ -86,22 +86,21 @@ impl PairSpectra {
     /// Room for events of at most `longest` frames.
     pub fn new(rate_hz: u32, longest: usize) -> PairSpectra {
         let n_fft = fast_length(longest + (MOST_DELAY_S * f64::from(rate_hz)) as usize);
-        let forward_single = forward_single(n_fft);
+        let forward = forward_single(n_fft);
         PairSpectra {
             padded: vec![0.0; n_fft],
             fading: Vec::new(),
-            scratch: forward_single.make_scratch_vec(),
+            scratch: forward.make_scratch_vec(),
             rate_hz: f64::from(rate_hz),
             n_fft,
-            forward: forward(n_fft),
-            forward_single,
-            inverse: inverse(n_fft),
-            inverse_single: inverse_single(n_fft),
+            forward,
+            inverse: inverse_single(n_fft),
             smooth_coherence: OnceLock::new(),
             fine_step: OnceLock::new(),
             events: Vec::new(),
             by_turns: [0, 1].map(|_| Sums::new(n_fft / 2 + 1)),
             spectra: Default::default(),
+            passed_over: Single::new(),
             faded_energy: [0.0; 2],
             gaps: None,
             gaps_faded_energy: 0.0,
@@ -125,7 +124,8 @@ impl PairSpectra {
         self.gaps_faded_energy += self.transform(a, b);
         let n_bins = self.spectra[0].len();
         let gaps = self.gaps.get_or_insert_with(|| Sums::new(n_bins));
-        gaps.add(&self.spectra, &mut vec![Complex::default(); n_bins]);
+        self.passed_over.resize(n_bins, Complex::default());
+        gaps.add(&self.spectra, &mut self.passed_over);
     }
 
     /// Finds the spectra of one stretch of both channels, faded. Returns the energy that its fading leaves of a steady noise
@@ -143,7 +143,7 @@ impl PairSpectra {
                 .for_each(|((p, x), w)| *p = (f64::from(*x) * w) as f32);
             self.padded[n..].fill(0.0);
             out.resize(self.n_fft / 2 + 1, Complex::default());
-            let done = self.forward_single.process_with_scratch(&mut self.padded, out, &mut self.scratch);
+            let done = self.forward.process_with_scratch(&mut self.padded, out, &mut self.scratch);
             done.expect("lengths are those of the plan");
         }
         self.fading.iter().map(|w| w * w).sum()
@@ -214,13 +214,13 @@ impl PairSpectra {
         let step = 1.0 / (FINER as f64 * self.rate_hz);
         let turns = self.fine_step.get_or_init(|| self.turns(-step).iter().map(narrow).collect());
         let (mut moved, mut correlation) = (vec![Complex::default(); ab.len()], vec![0.0; n]);
-        let mut scratch = self.inverse_single.make_scratch_vec();
+        let mut scratch = self.inverse.make_scratch_vec();
         // Lags of the fine grid from −reach − 1 to reach + 1: a parabola wants a neighbour.
         let reach = (MOST_DELAY_S * self.rate_hz) as i64 * FINER as i64;
         let mut fine = vec![0.0; (2 * reach + 3) as usize];
         for phase in 0..FINER as i64 {
             moved.copy_from_slice(&weighted);
-            self.inverse_single.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
+            self.inverse.process_with_scratch(&mut moved, &mut correlation, &mut scratch).ok()?;
             weighted.iter_mut().zip(turns).for_each(|(w, t)| *w *= t);
             let first = (-reach - 1 - phase).div_euclid(FINER as i64);
             for whole in first.. {

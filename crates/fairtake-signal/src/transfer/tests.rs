@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::filters::Biquad;
+use fairtake_transform::{forward, inverse};
 
 /// White noise of unit variance, uniform.
 fn noise(n: usize, seed: u64) -> Vec<f32> {
