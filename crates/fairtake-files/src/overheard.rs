@@ -16,7 +16,8 @@ const STRETCH_BYTES: usize = 1 << 18;
 pub(crate) struct Overheard {
     hash: FileHash,
     so_far: Mutex<SoFar>,
-    /// As in `so_far`, as it was a moment ago: what lies elsewhere need not wait for who hashes.
+    /// As in `so_far`, as it was a moment ago: what lies elsewhere need not wait for who hashes. A value that is out of date is
+    /// only ever too small; what is passed over for it is read by [`Overheard::finish`].
     to: AtomicU64,
 }
 
@@ -109,6 +110,30 @@ mod tests {
             assert!(!overheard.hash().is_known());
             overheard.finish(&file).expect("reads");
             assert_eq!(*overheard.hash(), *whole, "{heard:?}");
+        }
+    }
+
+    #[test]
+    fn two_that_read_one_file_side_by_side_hash_it_once() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("file");
+        let bytes: Vec<u8> = (0..1_000_003u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+        std::fs::write(&path, &bytes).expect("written");
+        let (file, whole) = (File::open(&path).expect("opens"), sha256(&path).expect("reads"));
+        for _ in 0..20 {
+            let overheard = Overheard::default();
+            let read = |stretch: usize| {
+                for from in (44..bytes.len()).step_by(stretch) {
+                    let to = (from + stretch).min(bytes.len());
+                    overheard.hear(&file, 44, from as u64, &bytes[from..to]).expect("reads");
+                }
+            };
+            std::thread::scope(|scope| {
+                scope.spawn(|| read(1000));
+                scope.spawn(|| read(1700));
+            });
+            overheard.finish(&file).expect("reads");
+            assert_eq!(*overheard.hash(), *whole);
         }
     }
 }

@@ -13,6 +13,7 @@ const AT_ONCE: usize = 16;
 /// Rows of standard normal errors with a given correlation between columns.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Draws {
+    n_rows: usize,
     n_cols: usize,
     /// Row after row.
     rows: Vec<f32>,
@@ -36,17 +37,17 @@ impl Draws {
             let rows = &mut rows[first * m..(first + n) * m];
             widest(Correlated { lower: &lower, white: &white, rows });
         }
-        Draws { n_cols: m, rows }
+        Draws { n_rows: n_draws, n_cols: m, rows }
     }
 
     /// How many rows there are.
     pub fn len(&self) -> usize {
-        self.rows.len() / self.n_cols.max(1)
+        self.n_rows
     }
 
     /// True without any row.
     pub fn is_empty(&self) -> bool {
-        self.rows.is_empty()
+        self.n_rows == 0
     }
 
     /// Row number `k`, counted on from the start again beyond the last.
@@ -54,7 +55,7 @@ impl Draws {
     /// # Panics
     /// If there are no rows.
     pub fn row(&self, k: usize) -> &[f32] {
-        let from = k % self.len() * self.n_cols;
+        let from = k % self.n_rows * self.n_cols;
         &self.rows[from..from + self.n_cols]
     }
 }

@@ -90,10 +90,10 @@ pub(crate) fn factors(
             some.n = 0;
         }
     }
-    let pointwise = quantile(&mut all, confidence).max(1.0);
+    let pointwise = quantile(&mut all, f32::total_cmp, confidence).max(1.0);
     let few = 1.0 + FEW_UNITS / parts.iter().map(|p| p.df).sum::<f64>().max(1.0);
-    let simultaneous = few * quantile(&mut greatest, confidence).max(pointwise);
-    let run = (few * quantile(&mut greatest_run, confidence)).max(simultaneous) / pointwise;
+    let simultaneous = few * quantile(&mut greatest, f32::total_cmp, confidence).max(pointwise);
+    let run = (few * quantile(&mut greatest_run, f64::total_cmp, confidence)).max(simultaneous) / pointwise;
     Factors { pointwise, simultaneous, run }
 }
 
@@ -186,12 +186,11 @@ impl Work for GreatestRuns<'_> {
 }
 
 /// The value below which `share` of the values lie; 0 for none.
-fn quantile<T: Copy + PartialOrd + Into<f64>>(values: &mut [T], share: f64) -> f64 {
+fn quantile<T: Copy + Into<f64>>(values: &mut [T], order: impl Fn(&T, &T) -> Ordering, share: f64) -> f64 {
     if values.is_empty() {
         return 0.0;
     }
     let idx = ((values.len() as f64 * share).ceil() as usize).clamp(1, values.len()) - 1;
-    let order = |a: &T, b: &T| a.partial_cmp(b).unwrap_or(Ordering::Equal);
     (*values.select_nth_unstable_by(idx, order).1).into()
 }
 
@@ -202,6 +201,6 @@ mod tests {
     #[test]
     fn the_quantile_of_a_hundred_is_the_ninety_fifth() {
         let mut values: Vec<f64> = (1..=100).rev().map(f64::from).collect();
-        assert_eq!(quantile(&mut values, 0.95), 95.0);
+        assert_eq!(quantile(&mut values, f64::total_cmp, 0.95), 95.0);
     }
 }

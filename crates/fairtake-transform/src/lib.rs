@@ -141,5 +141,11 @@ mod tests {
         for (e, r) in exact.iter().zip(&rounded) {
             assert!((e.re - f64::from(r.re)).abs() + (e.im - f64::from(r.im)).abs() < 2e-3, "{e} {r}");
         }
+        // And back: the length times the signal, to as many roundings of the largest value (448 · 15).
+        let mut back = vec![0f32; n];
+        inverse_single(n).process(&mut rounded, &mut back).expect("lengths fit");
+        for (x, y) in signal.iter().zip(&back) {
+            assert!((x * n as f64 - f64::from(*y)).abs() < 7e-3, "{x} {y}");
+        }
     }
 }

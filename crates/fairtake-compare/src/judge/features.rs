@@ -9,7 +9,7 @@ use super::supported;
 use super::units::microphone_fit;
 use crate::{Feature, FeatureAt, FeatureKind, PairTables, SetBy, Settings};
 use fairtake_stats::curve::{CurveSettings, resampled};
-use scan::{Cut, Found, Grid, RANGE_DB, Room, Scan, scan};
+use scan::{Cut, Found, Grid, RANGE_DB, Room, Scan, look_at};
 
 /// A feature is kept when this share of the resamples shows it.
 const KEPT_FROM: f64 = 0.8;
@@ -85,8 +85,8 @@ impl Side {
             seed: settings.seed ^ (0xfea7 + side as u64),
         };
         let mut room = Room::default();
-        let scan = scan(&mean, grid, cut, &mut room);
-        let look = |spectrum: &[f64]| self::scan(spectrum, grid, cut, &mut room);
+        let scan = look_at(&mean, grid, cut, &mut room);
+        let look = |spectrum: &[f64]| look_at(spectrum, grid, cut, &mut room);
         let resamples =
             fit.map(|fit| resampled(&fit, &grid.octaves, &curve_settings, look)).unwrap_or_default();
         Side { scan, resamples }

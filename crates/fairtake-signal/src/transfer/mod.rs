@@ -12,7 +12,7 @@ use fairtake_transform::{
 pub use left_over::LeftOver;
 use std::f64::consts::TAU;
 use std::sync::{Arc, OnceLock};
-use sums::{Sums, sixth_octave};
+use sums::{Sums, around, sixth_octave};
 
 /// Delays looked at, to each side, in seconds: 20 ms is 7 m of path.
 const MOST_DELAY_S: f64 = 0.02;
@@ -20,6 +20,12 @@ const MOST_DELAY_S: f64 = 0.02;
 const FINER: usize = 8;
 /// Polarity is told where the greatest value of one sign exceeds that of the other by this factor.
 const CLEARLY: f64 = 1.25;
+/// Less coherence than this around a bin, and it has no say in the delay: where nothing coheres but what is low, the top is
+/// flat, and what the many bins above show by chance would choose a place on it.
+const LEAST_COHERENCE: f64 = 0.05;
+/// Nor has less than this many standard deviations of what strangers show. Reason: a sixth of an octave at a time, some sixty
+/// places are looked at; and down low, where a mean is of few bins, its tail is longer than the normal one's.
+const CLEARLY_SD: f64 = 5.0;
 /// Fewest events: two to fit on, two to test on.
 const FEWEST: usize = 4;
 
@@ -188,14 +194,35 @@ impl PairSpectra {
         let Sums { aa, bb, ab } = self.sums();
         let weights = self.weights(&aa, &bb)?;
         let (seconds, upright) = self.delay_of(&ab, &weights)?;
-        Some(Delay { seconds, sd_seconds: self.delay_sd(&ab, &weights, seconds), upright })
+        let (seconds, sd_seconds) = self.refined(&ab, &weights, seconds);
+        Some(Delay { seconds, sd_seconds, upright })
+    }
+
+    /// Coherence as the mean over a sixth of an octave around each bin: of channels that have nothing in common it is 0 in the
+    /// mean, of n events 1 − (1 − γ̂²)·n/(n − 1), so that noise by the octave does not add up to something.
+    fn coherence_around(&self) -> Option<Vec<f64>> {
+        let n = self.events.len() as f64;
+        (self.events.len() >= FEWEST).then(|| {
+            let Sums { aa, bb, ab } = self.sums();
+            let of_bin = |k: usize| {
+                let raw = ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE);
+                1.0 - (1.0 - raw) * n / (n - 1.0)
+            };
+            sixth_octave(&(0..ab.len()).map(of_bin).collect::<Vec<f64>>())
+        })
     }
 
     /// Weight of every bin of the cross spectrum.
     fn weights(&self, aa: &[f64], bb: &[f64]) -> Option<Vec<f64>> {
-        let smooth = || self.coherence().map(|c| sixth_octave(&c));
-        let coherence = self.smooth_coherence.get_or_init(smooth).as_ref()?;
+        let coherence = self.smooth_coherence.get_or_init(|| self.coherence_around()).as_ref()?;
+        let n = self.events.len() as f64;
+        let own = self.faded_energy.iter().sum::<f64>() / (n * self.n_fft as f64);
         let weight = |k: usize| {
+            // Of strangers a mean of m bins scatters by 1/(n·√m); zeros after an event make neighbours alike.
+            let by_chance = 1.0 / (n * (own * around(k)).max(1.0).sqrt());
+            if coherence[k] < LEAST_COHERENCE.max(CLEARLY_SD * by_chance) {
+                return 0.0;
+            }
             // Bounded, so that one bin of a pure tone does not outweigh all others.
             let trust = coherence[k].sqrt() / (1.0 - coherence[k]).max(0.02);
             trust / (aa[k] * bb[k]).sqrt().max(f64::MIN_POSITIVE)
@@ -249,14 +276,16 @@ impl PairSpectra {
         Some(((peak as f64 + between) * step, up / down.max(f64::MIN_POSITIVE)))
     }
 
-    /// Standard deviation of the delay, by how much each event alone pulls at it.
+    /// The delay to the precision of the sums, from what the grid's single precision gives, and its standard deviation, by how
+    /// much each event alone pulls at it.
     ///
-    /// At the delay the slope of the weighted correlation is zero, as a sum over events; the scatter of the events' slopes,
+    /// One step of Newton's goes to where the slope of the weighted correlation is zero: where nothing coheres but what is low,
+    /// single precision cannot tell the top from its neighbours. There the slope is a sum over events; the scatter of the events' slopes,
     /// over the curvature, is that of the delay (the sandwich of an estimating equation). To it comes what lies between the
     /// points of the grid, at most a hundredth of a sample (a test), taken as rectangular.
-    fn delay_sd(&self, ab: &[Complex<f64>], weights: &[f64], seconds: f64) -> f64 {
+    fn refined(&self, ab: &[Complex<f64>], weights: &[f64], seconds: f64) -> (f64, f64) {
         let n = self.events.len() as f64;
-        let mut curvature = 0.0;
+        let (mut height, mut curvature) = (0.0, 0.0);
         // What the slope of each bin's part counts, turned back to the delay.
         let mut turned = self.turns(-seconds);
         let last = ab.len() - 1;
@@ -264,7 +293,9 @@ impl PairSpectra {
         for k in 1..last {
             let omega = TAU * k as f64 * self.rate_hz / self.n_fft as f64;
             turned[k] *= omega * weights[k];
-            curvature += omega * (ab[k] * turned[k]).re;
+            let part = (ab[k] * turned[k]).re;
+            height += part / omega;
+            curvature += omega * part;
         }
         let slope =
             |cross: &Single| -> f64 { cross.iter().zip(&turned).map(|(g, t)| (wide(g) * t).im).sum() };
@@ -272,7 +303,11 @@ impl PairSpectra {
         let mean = slopes.iter().sum::<f64>() / n;
         let scatter: f64 = slopes.iter().map(|s| (s - mean).powi(2)).sum::<f64>() * n / (n - 1.0);
         let grid = 0.01 / self.rate_hz / 3f64.sqrt();
-        (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid)
+        let sd = (scatter.sqrt() / curvature.abs().max(f64::MIN_POSITIVE)).hypot(grid);
+        let step = -n * mean / curvature;
+        // As long as the top is a parabola: to half a radian of the frequency at which most of it turns.
+        let goes = curvature / height > 0.0 && step.abs() * (curvature / height).sqrt() < 0.5;
+        (if goes { seconds + step } else { seconds }, sd)
     }
 
     /// e^(−jωτ) at every bin.

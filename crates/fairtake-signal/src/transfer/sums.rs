@@ -65,6 +65,12 @@ impl Work for Added<'_> {
     }
 }
 
+/// Number of bins that [`sixth_octave`] takes the mean of at a bin, but for those beyond the last.
+pub(super) fn around(bin: usize) -> f64 {
+    let step = (1.0f64 / 12.0).exp2();
+    (bin as f64 * step).ceil() + 1.0 - (bin as f64 / step).floor()
+}
+
 /// Means over a twelfth of an octave to each side.
 pub(super) fn sixth_octave(energy: &[f64]) -> Vec<f64> {
     let mut sums = vec![0.0];

@@ -82,7 +82,7 @@ pub(super) struct Room {
 }
 
 /// Looks at one spectrum: levels in dB on a grid.
-pub(super) fn scan(spectrum: &[f64], grid: &Grid, cut: &Cut, room: &mut Room) -> Scan {
+pub(super) fn look_at(spectrum: &[f64], grid: &Grid, cut: &Cut, room: &mut Room) -> Scan {
     let octaves = &grid.octaves;
     let Room { sums, thirds, course, turns } = room;
     sums.clear();
@@ -217,8 +217,12 @@ mod tests {
         // Flat down to 80 Hz, then 24 dB per octave: 30 dB down 1.25 octaves below.
         let corner = 80f64.log2();
         let spectrum: Vec<f64> = octaves.iter().map(|o| 24.0 * (o - corner).min(0.0)).collect();
-        let found =
-            scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false }, &mut Room::default());
+        let found = look_at(
+            &spectrum,
+            &Grid::new(octaves),
+            &Cut { below: false, above: false },
+            &mut Room::default(),
+        );
         let (edge, hidden) = found.low_edge.expect("an edge");
         // Tolerance: the third-octave average is exact on a straight slope, interpolation too; the grid is 1/12.
         assert!((edge - (corner - 1.25)).abs() < 0.02 && !hidden, "{}", edge.exp2());
@@ -230,8 +234,12 @@ mod tests {
         let centre = 4000f64.log2();
         let spectrum: Vec<f64> =
             octaves.iter().map(|o| 8.0 * (-((o - centre) / 0.5).powi(2)).exp()).collect();
-        let found =
-            scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false }, &mut Room::default());
+        let found = look_at(
+            &spectrum,
+            &Grid::new(octaves),
+            &Cut { below: false, above: false },
+            &mut Room::default(),
+        );
         assert_eq!(found.peaks.len(), 1);
         // Tolerances: smoothing over a quarter octave lowers a half-octave bell by 2 %; the vertex is symmetric.
         assert!((found.peaks[0].octaves - centre).abs() < 0.02);
@@ -281,8 +289,12 @@ mod tests {
     fn a_small_ripple_is_no_peak() {
         let octaves = grid();
         let spectrum: Vec<f64> = octaves.iter().map(|o| 1.4 * (o * 6.0).sin()).collect();
-        let found =
-            scan(&spectrum, &Grid::new(octaves), &Cut { below: false, above: false }, &mut Room::default());
+        let found = look_at(
+            &spectrum,
+            &Grid::new(octaves),
+            &Cut { below: false, above: false },
+            &mut Room::default(),
+        );
         assert!(found.peaks.is_empty() && found.notches.is_empty());
     }
 }

@@ -155,7 +155,7 @@ impl Session {
     }
 
     fn same_sound(&self, one: &TakeEntry, other: &TakeEntry) -> bool {
-        let Ok(mut takes) = self.folder.open_entries(vec![one.clone(), other.clone()]) else { return false };
+        let Ok(mut takes) = self.folder.open_unhashed(vec![one.clone(), other.clone()]) else { return false };
         takes[1].performance = takes[0].performance + 1;
         recognise_performances(&mut takes, None).is_ok() && takes[0].performance == takes[1].performance
     }
