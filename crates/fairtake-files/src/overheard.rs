@@ -92,13 +92,19 @@ mod tests {
     use super::*;
     use crate::sha256;
 
-    #[test]
-    fn what_is_heard_in_part_in_any_order_and_twice_is_hashed_once() {
+    /// Bytes, a file that holds them, and its hash.
+    fn made() -> (Vec<u8>, File, FileHash) {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("file");
         let bytes: Vec<u8> = (0..1_000_003u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
         std::fs::write(&path, &bytes).expect("written");
-        let (file, whole) = (File::open(&path).expect("opens"), sha256(&path).expect("reads"));
+        // The file stays open when its name goes.
+        (bytes, File::open(&path).expect("opens"), sha256(&path).expect("reads").into())
+    }
+
+    #[test]
+    fn what_is_heard_in_part_in_any_order_and_twice_is_hashed_once() {
+        let (bytes, file, whole) = made();
         // Data from byte 44 on: none heard; the start, the start again and further, a part too late, up to the end.
         for heard in
             [&[][..], &[(44, 1000), (44, 5000), (700_000, 710_000), (5000, 600_000), (599_000, 999_000)]]
@@ -115,11 +121,7 @@ mod tests {
 
     #[test]
     fn two_that_read_one_file_side_by_side_hash_it_once() {
-        let folder = tempfile::tempdir().expect("a folder");
-        let path = folder.path().join("file");
-        let bytes: Vec<u8> = (0..1_000_003u32).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
-        std::fs::write(&path, &bytes).expect("written");
-        let (file, whole) = (File::open(&path).expect("opens"), sha256(&path).expect("reads"));
+        let (bytes, file, whole) = made();
         for _ in 0..20 {
             let overheard = Overheard::default();
             let read = |stretch: usize| {

@@ -25,7 +25,8 @@ impl PairSpectra {
     /// What three fits leave over, fitted on every second event and tested on the others.
     pub fn left_over(&self) -> LeftOver {
         let nothing = LeftOver { gain_delay_db: None, minimum_phase_db: None, any_linear_db: None };
-        let Sums { aa, bb, ab } = &self.by_turns[0];
+        let fitted_on = &self.by_turns[0];
+        let Sums { aa, bb, ab } = fitted_on;
         let Some(weights) = self.weights(aa, bb) else { return nothing };
         let plain = vec![Complex::new(1.0, 0.0); ab.len()];
         let minimum = self.minimum_phase(aa, bb);
@@ -44,7 +45,7 @@ impl PairSpectra {
         LeftOver {
             gain_delay_db: delayed(&plain),
             minimum_phase_db: delayed(&minimum),
-            any_linear_db: self.tested(&self.freest(aa, bb, ab)),
+            any_linear_db: self.tested(&self.freest(fitted_on)),
         }
     }
 
@@ -59,14 +60,12 @@ impl PairSpectra {
 
     /// H1 = G_ab/G_aa, and nothing where the channels do not cohere: there the ratio is that of noise to next to nothing.
     /// The impulse response is cut to the stated length.
-    fn freest(&self, aa: &[f64], bb: &[f64], ab: &[Complex<f64>]) -> Spectrum {
+    fn freest(&self, fitted_on: &Sums) -> Spectrum {
         let n = self.events.len().div_ceil(2) as f64;
-        let raw: Vec<f64> =
-            (0..ab.len()).map(|k| ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE)).collect();
         // Unrelated channels have 1/n in the mean.
         let related = 1.0 / n + LEAST_COHERENCE * (1.0 - 1.0 / n);
-        let ratio = |k: usize| narrow(&(ab[k] / aa[k].max(f64::MIN_POSITIVE)));
-        let raw: Single = sixth_octave(&raw)
+        let ratio = |k: usize| narrow(&(fitted_on.ab[k] / fitted_on.aa[k].max(f64::MIN_POSITIVE)));
+        let raw: Single = sixth_octave(&fitted_on.raw_coherence())
             .iter()
             .enumerate()
             .map(|(k, c)| if *c > related { ratio(k) } else { Complex::default() })

@@ -22,7 +22,7 @@ const FINER: usize = 8;
 const CLEARLY: f64 = 1.25;
 /// Less coherence than this around a bin, and it has no say in the delay: where nothing coheres but what is low, the top is
 /// flat, and what the many bins above show by chance would choose a place on it.
-const LEAST_COHERENCE: f64 = 0.05;
+const LEAST_AROUND: f64 = 0.05;
 /// Nor has less than this many standard deviations of what strangers show. Reason: a sixth of an octave at a time, some sixty
 /// places are looked at; and down low, where a mean is of few bins, its tail is longer than the normal one's.
 const CLEARLY_SD: f64 = 5.0;
@@ -173,13 +173,8 @@ impl PairSpectra {
     pub fn coherence(&self) -> Option<Vec<f64>> {
         let n = self.events.len() as f64;
         (self.events.len() >= FEWEST).then(|| {
-            let Sums { aa, bb, ab } = self.sums();
-            (0..ab.len())
-                .map(|k| {
-                    let raw = ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE);
-                    (raw - (1.0 - raw).powi(2) / n).clamp(0.0, 1.0)
-                })
-                .collect()
+            let raw = self.sums().raw_coherence();
+            raw.iter().map(|raw| (raw - (1.0 - raw).powi(2) / n).clamp(0.0, 1.0)).collect()
         })
     }
 
@@ -203,12 +198,8 @@ impl PairSpectra {
     fn coherence_around(&self) -> Option<Vec<f64>> {
         let n = self.events.len() as f64;
         (self.events.len() >= FEWEST).then(|| {
-            let Sums { aa, bb, ab } = self.sums();
-            let of_bin = |k: usize| {
-                let raw = ab[k].norm_sqr() / (aa[k] * bb[k]).max(f64::MIN_POSITIVE);
-                1.0 - (1.0 - raw) * n / (n - 1.0)
-            };
-            sixth_octave(&(0..ab.len()).map(of_bin).collect::<Vec<f64>>())
+            let raw = sixth_octave(&self.sums().raw_coherence());
+            raw.iter().map(|raw| 1.0 - (1.0 - raw) * n / (n - 1.0)).collect()
         })
     }
 
@@ -220,7 +211,7 @@ impl PairSpectra {
         let weight = |k: usize| {
             // Of strangers a mean of m bins scatters by 1/(n·√m); zeros after an event make neighbours alike.
             let by_chance = 1.0 / (n * (own * around(k)).max(1.0).sqrt());
-            if coherence[k] < LEAST_COHERENCE.max(CLEARLY_SD * by_chance) {
+            if coherence[k] < LEAST_AROUND.max(CLEARLY_SD * by_chance) {
                 return 0.0;
             }
             // Bounded, so that one bin of a pure tone does not outweigh all others.

@@ -29,6 +29,12 @@ impl Sums {
         Sums { aa: add(&self.aa, &other.aa), bb: add(&self.bb, &other.bb), ab: add(&self.ab, &other.ab) }
     }
 
+    /// Magnitude-squared coherence per bin as it comes out: of strangers 1/n in the mean of n stretches.
+    pub(super) fn raw_coherence(&self) -> Vec<f64> {
+        let of_bin = |k: usize| self.ab[k].norm_sqr() / (self.aa[k] * self.bb[k]).max(f64::MIN_POSITIVE);
+        (0..self.ab.len()).map(of_bin).collect()
+    }
+
     /// Energy of B − H·A, and of B, over all stretches and bins.
     pub(super) fn left_by(&self, filter: &[Complex<f64>]) -> (f64, f64) {
         let left = (0..filter.len()).map(|k| {
